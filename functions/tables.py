@@ -1,0 +1,248 @@
+"""Tables handed to cell functions: rows of a stack, and name/value pairs.
+
+A layout says which columns a table has; it turns raw cells into rows of plain
+numbers and texts, and names row, column and value when it cannot.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from dampcell.functions.errors import InputError
+from dampcell.functions.units import number_in
+
+__all__ = ["Column", "PairLayout", "RowLayout", "Table", "TableLayout", "is_blank", "nearest"]
+
+Table = list[list[object]]
+"""Rows of cells, as a range hands them over and a spilled result gives them back."""
+
+Row = Mapping[str, float | str | None]
+"""One parsed row: column name to number, text, or None where an optional cell is blank."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a row table, or a name of a name/value table.
+
+    Parameters
+    ----------
+    name : text
+        As in the nomenclature; in tables people may write spaces for underscores.
+    unit : text
+        Unit of a number, or an empty text for a text column.
+    required : bool
+        Whether the cell must be filled.
+    choices : tuple of text
+        Allowed texts of a text column; empty allows any.
+    zero_is_blank : bool
+        Whether a 0 is no value (spreadsheets hand blank cells over as 0).
+    default : number or text, optional
+        What a blank optional cell means; None leaves it to the function.
+    meaning : text
+        Help for people.
+    """
+
+    name: str
+    unit: str = ""
+    required: bool = True
+    choices: tuple[str, ...] = ()
+    zero_is_blank: bool = True
+    default: float | str | None = None
+    meaning: str = ""
+
+    @property
+    def title(self) -> str:
+        """Name as people read it."""
+        return self.name.replace("_", " ")
+
+    def parse(self, cell: object, parameter: str) -> float | str | None:
+        """Turn one raw cell into a number or text, or None where it is blank."""
+        blank = is_blank(cell) or (self.zero_is_blank and not isinstance(cell, str | bool) and cell == 0)
+        if blank:
+            if self.required:
+                raise InputError(f"{self.title} is missing", parameter=parameter, allowed=self._allowed())
+            return self.default
+        if self.unit:
+            return number_in(cell, self.unit, parameter=f"{parameter}, {self.title}")
+        text = str(cell).strip()
+        if not self.choices:
+            return text
+        for choice in self.choices:
+            if choice.casefold() == text.casefold():
+                return choice
+        raise InputError(
+            f"unknown {self.title}{nearest(text.casefold(), self.choices)}",
+            parameter=parameter,
+            found=text,
+            allowed=", ".join(self.choices),
+        )
+
+    def _allowed(self) -> str:
+        if self.choices:
+            return ", ".join(self.choices)
+        return "text" if not self.unit else "a number" + (f" in {self.unit}" if self.unit != "-" else "")
+
+
+@dataclass(frozen=True, slots=True)
+class TableLayout:
+    """What a table argument looks like; see its two kinds below."""
+
+    columns: tuple[Column, ...]
+
+    def parse(self, value: object, *, parameter: str) -> object:
+        """Turn raw cells into parsed rows or pairs."""
+        raise NotImplementedError
+
+    def describe(self) -> str:
+        """Say in words what the table holds."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True, slots=True)
+class RowLayout(TableLayout):
+    """A table with one thing per row, columns in fixed order; optional ones at the end."""
+
+    def parse(self, value: object, *, parameter: str) -> list[Row]:
+        """Parse rows; blank rows are skipped, and a header row is recognised.
+
+        Parameters
+        ----------
+        value : list of rows
+            Raw cells.
+        parameter : text
+            Name of the argument, for error sentences.
+
+        Returns
+        -------
+        list of dict
+            One per filled row, keyed by column name, with ``row`` the number
+            of the row within the given range, from 1.
+
+        Raises
+        ------
+        InputError
+            Naming the row and column that has to be mended.
+        """
+        rows: list[Row] = []
+        for number, cells in enumerate(_as_rows(value), start=1):
+            if all(is_blank(cell) or (not isinstance(cell, str | bool) and cell == 0) for cell in cells):
+                continue
+            if not rows and self._is_header(cells):
+                continue
+            rows.append(self._row(cells, number, f"{parameter} row {number}"))
+        if not rows:
+            raise InputError("has no filled row", parameter=parameter, allowed=self.describe())
+        return rows
+
+    def _row(self, cells: list[object], number: int, place: str) -> Row:
+        extra = [cell for cell in cells[len(self.columns) :] if not is_blank(cell)]
+        if extra:
+            raise InputError(
+                "has more cells than the table has columns", parameter=place, found=extra[0], allowed=self.describe()
+            )
+        padded = [*cells, *[None] * (len(self.columns) - len(cells))]
+        parsed: dict[str, float | str | None] = {
+            column.name: column.parse(cell, place) for column, cell in zip(self.columns, padded, strict=False)
+        }
+        parsed["row"] = float(number)
+        return parsed
+
+    def _is_header(self, cells: list[object]) -> bool:
+        titles = {column.title for column in self.columns}
+        texts = [str(cell).split("[")[0].strip().casefold() for cell in cells if not is_blank(cell)]
+        return len(texts) > 1 and all(text in titles for text in texts)
+
+    def describe(self) -> str:
+        """List the columns with their units."""
+        return "columns " + ", ".join(
+            column.title + (f" [{column.unit}]" if column.unit and column.unit != "-" else "")
+            for column in self.columns
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PairLayout(TableLayout):
+    """A table of two columns, name and value, in any order of rows."""
+
+    def parse(self, value: object, *, parameter: str) -> Row:
+        """Parse name/value rows; unknown names are refused with the nearest known one.
+
+        Parameters
+        ----------
+        value : list of rows
+            Raw cells, name first, value second; further columns (units, notes) are ignored.
+        parameter : text
+            Name of the argument, for error sentences.
+
+        Returns
+        -------
+        dict
+            Column name to number or text; optional names not given have their default.
+
+        Raises
+        ------
+        InputError
+            For an unknown, repeated, missing or unreadable entry.
+        """
+        known = {column.title: column for column in self.columns}
+        found: dict[str, float | str | None] = {}
+        for number, cells in enumerate(_as_rows(value), start=1):
+            if is_blank(cells[0]):
+                continue
+            name = str(cells[0]).split("[")[0].replace("_", " ").strip().casefold()
+            place = f"{parameter} row {number}"
+            if name not in known:
+                raise InputError(
+                    f"unknown name{nearest(name, known)}",
+                    parameter=place,
+                    found=str(cells[0]),
+                    allowed=self.describe(),
+                )
+            column = known[name]
+            if column.name in found:
+                raise InputError(f"{column.title} stands there twice", parameter=place)
+            found[column.name] = column.parse(cells[1] if len(cells) > 1 else None, place)
+        for column in self.columns:
+            if column.name not in found:
+                found[column.name] = column.parse(None, parameter)
+        return found
+
+    def describe(self) -> str:
+        """List the names with their units."""
+        return "names " + ", ".join(
+            column.title + (f" [{column.unit}]" if column.unit and column.unit != "-" else "")
+            for column in self.columns
+        )
+
+
+def is_blank(cell: object) -> bool:
+    """Whether a cell holds nothing, or only white space."""
+    return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Suggest the known name that is nearest to a mistyped one.
+
+    Parameters
+    ----------
+    name : text
+        What was typed.
+    known : iterable of text
+        The names there are.
+
+    Returns
+    -------
+    text
+        ``: did you mean "…"?`` as a tail for an error sentence, or nothing.
+    """
+    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+    return f': did you mean "{close[0]}"?' if close else ""
+
+
+def _as_rows(value: object) -> list[list[object]]:
+    if isinstance(value, list | tuple):
+        return [list(row) if isinstance(row, list | tuple) else [row] for row in value]
+    return [[value]]
