@@ -45,7 +45,9 @@ class Axis:
     ticks: tuple[float, ...]
 
     @classmethod
-    def over(cls, title: str, unit: str, values: Sequence[float], *, from_zero: bool = True, count: int = 5) -> Axis:
+    def over(
+        cls, title: str, unit: str, values: Sequence[float], *, from_zero: bool = True, count: int = 5
+    ) -> Axis:
         """Choose a range and ticks that hold all values.
 
         Parameters
@@ -79,7 +81,9 @@ class Axis:
         ticks = round_ticks(low, high, count)
         step = ticks[1] - ticks[0]
         # The range ends on ticks: a line that stops between two of them reads as cut off.
-        return cls(title, unit, ticks[0], ticks[-1], ticks) if step > 0 else cls(title, unit, low, high, ticks)
+        return (
+            cls(title, unit, ticks[0], ticks[-1], ticks) if step > 0 else cls(title, unit, low, high, ticks)
+        )
 
     def place(self, value: float) -> float:
         """Return the place of a value along the axis, 0 at its low end and 1 at its high end [-]."""

@@ -180,7 +180,11 @@ def section_layout(
                 bottom + layer.thickness * up,
             )
         )
-    marks = [] if load_diameter is None else [{"x": _paper(load_diameter / 2 * across), "y": _PISTON_HEIGHT - 3.6}]
+    marks = (
+        []
+        if load_diameter is None
+        else [{"x": _paper(load_diameter / 2 * across), "y": _PISTON_HEIGHT - 3.6}]
+    )
     return {
         "name": name,
         "height": scale.height,
@@ -191,7 +195,9 @@ def section_layout(
     }
 
 
-def _labels(layers: Sequence[Layer], rows: Sequence[ParsedRow], scale: SectionScale) -> list[dict[str, object]]:
+def _labels(
+    layers: Sequence[Layer], rows: Sequence[ParsedRow], scale: SectionScale
+) -> list[dict[str, object]]:
     across, up = scale.radius_scale, scale.radius_scale * scale.factor
     wanted: list[tuple[float, float, int]] = []
     for index in range(len(rows)):
@@ -218,7 +224,10 @@ def _labels(layers: Sequence[Layer], rows: Sequence[ParsedRow], scale: SectionSc
 def row_text(row: ParsedRow) -> str:
     """Write a row as the workshop says it: pieces × outer diameter × thickness."""
     quantity = max(1, round(_number(row.get("quantity")) or 1))
-    size = f"{_number(row['outer_diameter']):g} × {_number(row['thickness']):.2f}"
+    thickness = _number(row["thickness"])
+    # 0.125 keeps its third decimal; 0.1 is written 0.10 as on the packet.
+    shown = f"{thickness:.2f}" if abs(thickness - round(thickness, 2)) < 1e-9 else f"{thickness:g}"
+    size = f"{_number(row['outer_diameter']):g} × {shown}"
     count = f"{quantity} × " if quantity > 1 else ""
     part = str(row["part"])
     return f"{count}{size}" if part == "shim" else f"{part} {count}{size}"
