@@ -161,7 +161,7 @@ _LONGEST: Final = 60
 
 # The sign may be U+2212 or an en dash, as word processors write them.
 _NUMBER = re.compile(
-    r"([+\-−–]?)\s?([0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(e[+\-−]?[0-9]+)?(?![0-9])", re.IGNORECASE
+    r"([+\-−–]?)\s?([0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)(e[+\-−]?[0-9]+)?(?![0-9])", re.IGNORECASE
 )
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _FRACTION = re.compile(r"(\s[0-9]+)?\s?[/⁄]\s?[0-9]|\s?[¼-¾⅐-⅞]")
@@ -307,7 +307,7 @@ def shown_unit(unit: str) -> str:
 
 
 def _other_in(value: object, unit: str, parameter: str) -> float:
-    if isinstance(value, bool) or type(value).__name__ == "bool_":
+    if type(value).__name__ in ("bool", "bool_"):
         raise InputError("is true or false, not a number", parameter=parameter, allowed=_wanted(unit))
     if isinstance(value, datetime.date | datetime.time | datetime.timedelta):
         raise InputError(
