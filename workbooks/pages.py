@@ -106,9 +106,9 @@ def columns(*parts: Sequence[Block]) -> Block:
     return {"kind": "columns", "columns": [list(part) for part in parts]}
 
 
-def findings(title: str, sentences: Sequence[str]) -> Block:
-    """Sentences that the eye should meet first."""
-    return {"kind": "findings", "title": title, "items": list(sentences)}
+def findings(title: str, entries: Sequence[tuple[str, str]]) -> Block:
+    """What the eye should meet first: of what is spoken, and the sentences."""
+    return {"kind": "findings", "title": title, "items": [list(entry) for entry in entries]}
 
 
 def caution(title: str, sentences: Sequence[str]) -> Block:

@@ -1,0 +1,241 @@
+"""What the report shows of a job, asked of the cell functions: stacks and oil.
+
+Everything goes through the registry, the same path as a cell of the workbook,
+so a number of the report and the number of the same formula in a cell are equal
+to the last digit. A question that has no answer keeps its sentence instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import cast
+
+import dampcell.functions.cells  # noqa: F401 - importing it fills the registry
+from dampcell.functions.errors import DampcellError
+from dampcell.functions.registry import CellError, evaluate, lookup
+from dampcell.workbooks.record import Oil, Seat, Variant
+
+__all__ = ["Answer", "OilAnswers", "StackAnswers", "ask", "ask_oil", "ask_stack"]
+
+ParsedRow = Mapping[str, float | str | None]
+
+CURVE_POINTS = 60
+"""Points of a curve: enough that no corner of a line can be seen in print."""
+
+PLOT_TEMPERATURES = tuple(float(degrees) for degrees in range(0, 101, 2))
+"""Where the oil's curve is drawn [°C]: the range in which the viscosity law needs no warning."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What one call gave.
+
+    Parameters
+    ----------
+    value : object
+        Number, text or rows; None when there is no answer.
+    sentence : text
+        Why there is none, or empty.
+    notes : tuple of text
+        What has to be told with the value.
+    """
+
+    value: object = None
+    sentence: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def number(self) -> float | None:
+        """The value as a number, or None."""
+        return self.value if isinstance(self.value, float) else None
+
+    @property
+    def rows(self) -> list[list[object]]:
+        """The value as rows; empty when it is no table."""
+        return self.value if isinstance(self.value, list) else []
+
+
+@dataclass(frozen=True, slots=True)
+class StackAnswers:
+    """What one stack does.
+
+    Parameters
+    ----------
+    key, label : text
+        Key and heading of the stack.
+    rows : tuple of parsed rows
+        For the picture; empty when the stack cannot be read.
+    problem : text
+        Why nothing can be computed, or empty.
+    opening : Answer
+        Load at which the face shim leaves its seat [N].
+    lift, stiffness : Answer
+        Lift [mm] and tangent stiffness [N/mm] at the load that the table compares at.
+    stress : Answer
+        Row, stress [MPa] and stress over endurance limit [-] of each shim at the largest load, worst first.
+    curve : tuple of (load, lift)
+        Lift [mm] against load [N].
+    limit : float, optional
+        Load above which a shim is beyond the axisymmetric range [N].
+    checks : tuple of text
+        Findings of STACK_CHECK.
+    """
+
+    key: str
+    label: str
+    rows: tuple[ParsedRow, ...]
+    problem: str
+    opening: Answer
+    lift: Answer
+    stiffness: Answer
+    stress: Answer
+    tolerance: Answer
+    curve: tuple[tuple[float, float], ...]
+    limit: float | None
+    checks: tuple[str, ...]
+
+    @property
+    def stress_ratio(self) -> float | None:
+        """Worst stress over the endurance limit at the largest load [-], if it could be computed."""
+        worst = self.stress.rows[0] if self.stress.rows else []
+        return worst[2] if len(worst) > 2 and isinstance(worst[2], float) else None
+
+
+@dataclass(frozen=True, slots=True)
+class OilAnswers:
+    """What the oil is, by its data.
+
+    Parameters
+    ----------
+    index : Answer
+        Viscosity index [-].
+    grade : Answer
+        ISO class, as text.
+    working : Answer
+        Viscosity at the working temperature [mm²/s].
+    density : Answer
+        Density at the working temperature [kg/m³].
+    label : Answer
+        Low, middle and high viscosity at 40 °C behind the bottle's label [mm²/s].
+    curve : tuple of (temperature, viscosity)
+        Viscosity [mm²/s] against temperature [°C].
+    """
+
+    index: Answer
+    grade: Answer
+    working: Answer
+    density: Answer
+    label: Answer
+    curve: tuple[tuple[float, float], ...]
+
+
+def ask(name: str, *arguments: object) -> Answer:
+    """Ask a cell function.
+
+    Parameters
+    ----------
+    name : text
+        Name of the function.
+    *arguments : object
+        Raw values, as cells would hold them; None for a blank.
+
+    Returns
+    -------
+    Answer
+        With the sentence in place of a value when the cell would show an error.
+    """
+    outcome = evaluate(name, arguments)
+    error = outcome.first_error()
+    if error is not None:
+        return Answer(None, error.message or error.code)
+    return Answer(outcome.value, "", outcome.notes)
+
+
+def ask_stack(variant: Variant, seat: Seat, reference_load: float) -> StackAnswers:
+    """Ask all that the report shows of one stack.
+
+    Parameters
+    ----------
+    variant : Variant
+        The stack as it stands in the workbook.
+    seat : Seat
+        Load circle, seat and theory.
+    reference_load : float
+        Load at which builds are compared [N], above 0.
+
+    Returns
+    -------
+    StackAnswers
+    """
+    table = [list(row) for row in variant.rows]
+    circle, elastic = seat.load_diameter, (seat.modulus, seat.poisson)
+    theory, height = seat.theory, seat.seat_height
+    lift = ask("STACK_LIFT", table, reference_load, circle, None, theory, *elastic, height)
+    curve = ask(
+        "STACK_CURVE", table, circle, seat.maximum_load, float(CURVE_POINTS), theory, *elastic, height
+    )
+    return StackAnswers(
+        key=variant.key,
+        label=variant.label,
+        rows=_parsed(table),
+        problem=lift.sentence,
+        opening=ask("STACK_OPENING", table, circle, height, theory, *elastic),
+        lift=lift,
+        stiffness=ask("STACK_STIFFNESS", table, reference_load, circle, theory, *elastic, height),
+        stress=ask(
+            "STACK_STRESS", table, seat.maximum_load, circle, seat.endurance_limit, theory, *elastic, height
+        ),
+        tolerance=ask("STACK_TOLERANCE", table, reference_load, circle),
+        curve=_pairs(curve.rows),
+        limit=None,
+        checks=(),
+    )
+
+
+def ask_oil(oil: Oil) -> OilAnswers:
+    """Ask all that the report shows of the oil.
+
+    Parameters
+    ----------
+    oil : Oil
+        Data of the bottle.
+
+    Returns
+    -------
+    OilAnswers
+    """
+    pair = (oil.viscosity_40, oil.viscosity_100)
+    warm = _temperature(oil.working_temperature)
+    cells = [[_temperature(degrees)] for degrees in PLOT_TEMPERATURES]
+    curve = ask("OIL_VISCOSITY", *pair, cells)
+    return OilAnswers(
+        index=ask("OIL_INDEX", *pair),
+        grade=ask("OIL_GRADE", oil.viscosity_40),
+        working=ask("OIL_VISCOSITY", *pair, warm),
+        density=ask("OIL_DENSITY", oil.density_15, warm),
+        label=ask("OIL_LABEL", oil.oil_label),
+        curve=_pairs([[t, row[0]] for t, row in zip(PLOT_TEMPERATURES, curve.rows, strict=False)]),
+    )
+
+
+def _parsed(table: list[list[object]]) -> tuple[ParsedRow, ...]:
+    """Rows for the picture, read by the same layout as the functions read them."""
+    argument = next(argument for argument in lookup("STACK_LIFT").arguments if argument.kind == "table")
+    try:
+        return tuple(cast(Sequence[ParsedRow], argument.coerce(table)))
+    except DampcellError:
+        return ()
+
+
+def _pairs(rows: Sequence[Sequence[object]]) -> tuple[tuple[float, float], ...]:
+    """First two columns of the rows that hold numbers in both."""
+    return tuple((row[0], row[1]) for row in rows if isinstance(row[0], float) and isinstance(row[1], float))
+
+
+def _temperature(degrees: float | None) -> object:
+    # A bare 0 may be a blank cell to the registry; as text it is a temperature.
+    return None if degrees is None else f"{degrees:.15g} °C"
+
+
+__all__ += ["CellError", "ParsedRow"]
