@@ -150,40 +150,6 @@ class Package:
             target.comment = source.comment
         return output.getvalue()
 
-    def refreshed(self, recalculated: Recalculated) -> bytes:
-        """Build a copy in which only the values of formula cells are new.
-
-        Parameters
-        ----------
-        recalculated : Recalculated
-            Results of the same workbook.
-
-        Returns
-        -------
-        bytes
-            A package whose other parts, and whose other bytes within the
-            sheets, are those of the source; the source itself if no value changed.
-
-        Raises
-        ------
-        WorkbookError
-            If a part is damaged.
-        """
-        replaced: dict[str, bytes] = {}
-        for sheet in self.sheets:
-            xml = self.part(sheet.part)
-            found = [
-                (cell, result)
-                for cell in self.cells(sheet, xml)
-                if (result := recalculated.cells.get((sheet.name, cell.address))) is not None
-            ]
-            changed = splice(
-                xml, edits_for(xml, [cell for cell, _ in found], [result.value for _, result in found])
-            )
-            if changed != xml:
-                replaced[sheet.part] = changed
-        return self.rewritten(replaced) if replaced else self.data
-
 
 def read_file(path: Path) -> bytes:
     """Read the bytes of a workbook that no other program holds open.
@@ -260,6 +226,42 @@ def open_package(data: bytes, file: str) -> Package:
             return _structure(archive, data, members, file)
     except (zipfile.BadZipFile, NotImplementedError, ValueError, EOFError, OSError, OverflowError):
         raise _damaged(file) from None
+
+
+def refreshed(data: bytes, recalculated: Recalculated) -> bytes:
+    """Build a copy of a workbook in which only the values of formula cells are new.
+
+    Parameters
+    ----------
+    data : bytes
+        The workbook.
+    recalculated : Recalculated
+        Results of the same workbook.
+
+    Returns
+    -------
+    bytes
+        A package whose other parts, and whose other bytes within the sheets,
+        are those of the source; the source itself if no value changed.
+
+    Raises
+    ------
+    WorkbookError
+        If the workbook cannot be read.
+    """
+    package = open_package(data, recalculated.file)
+    replaced: dict[str, bytes] = {}
+    for sheet in package.sheets:
+        xml = package.part(sheet.part)
+        found = [
+            (cell, result)
+            for cell in package.cells(sheet, xml)
+            if (result := recalculated.cells.get((sheet.name, cell.address))) is not None
+        ]
+        edits = edits_for(xml, [cell for cell, _ in found], [result.value for _, result in found])
+        if edits:
+            replaced[sheet.part] = splice(xml, edits)
+    return package.rewritten(replaced) if replaced else data
 
 
 _SAVE_AGAIN = "a workbook that opens in a spreadsheet program; open it there and save it again as .xlsx"
