@@ -141,7 +141,10 @@ class RowLayout(TableLayout):
         extra = [cell for cell in cells[len(self.columns) :] if not is_blank(cell)]
         if extra:
             raise InputError(
-                "has more cells than the table has columns", parameter=place, found=extra[0], allowed=self.describe()
+                "has more cells than the table has columns",
+                parameter=place,
+                found=extra[0],
+                allowed=self.describe(),
             )
         padded = [*cells, *[None] * (len(self.columns) - len(cells))]
         parsed: dict[str, float | str | None] = {

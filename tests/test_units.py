@@ -19,6 +19,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dampcell.functions.data import read_table
 from dampcell.functions.errors import InputError
 from dampcell.functions.units import Quantity, convert, number_in, parse_quantity, shown_unit
 
@@ -271,3 +272,10 @@ def test_threads_may_convert_at_the_same_time() -> None:
     with ThreadPoolExecutor(8) as pool:
         found = list(pool.map(lambda pair: convert(2.0, *pair), pairs * 4))
     assert found == [convert(2.0, *pair) for pair in pairs * 4]
+
+
+def test_every_unit_of_the_nomenclature_is_understood_as_it_is_spelled() -> None:
+    for row in read_table("nomenclature"):
+        unit = row["unit"]
+        assert number_in(f"1 {unit}" if unit != "-" else "1", unit, parameter=row["name"]) == 1.0
+        assert shown_unit(unit) == ("" if unit == "-" else unit), row["name"]
