@@ -9,7 +9,9 @@ from dampcell.workbooks.sections import SectionScale, layers_of, row_text, secti
 Row = dict[str, float | str | None]
 
 
-def row(part: str, outer: float, thickness: float, quantity: float | None = 1, inner: float | None = None) -> Row:
+def row(
+    part: str, outer: float, thickness: float, quantity: float | None = 1, inner: float | None = None
+) -> Row:
     return {
         "part": part,
         "outer_diameter": outer,
