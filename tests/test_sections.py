@@ -81,3 +81,16 @@ def test_the_load_and_the_ports_are_marked_where_they_are() -> None:
 )
 def test_rows_read_as_the_workshop_says_them(given: Row, expected: str) -> None:
     assert row_text(given) == expected
+
+
+def test_the_shaft_is_drawn_where_all_bores_are_known() -> None:
+    bored = [row("shim", 30, 0.15, 1, 8), row("clamp", 12, 0.3, 1, 8)]
+    scale = SectionScale.fitting([layers_of(bored)], width=55, label_width=22)
+    parts = {part["kind"]: part for part in section_layout("x", bored, scale)["parts"]}  # type: ignore[attr-defined]
+    assert parts["shaft"]["width"] == pytest.approx(4 * scale.radius_scale, abs=1e-3)
+    assert parts["shim"]["x"] == parts["shaft"]["width"]
+    half_known = [row("shim", 30, 0.15, 1, 8), row("clamp", 12, 0.3)]
+    assert all(
+        part["kind"] != "shaft"
+        for part in section_layout("x", half_known, scale)["parts"]  # type: ignore[attr-defined]
+    )

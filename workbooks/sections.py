@@ -126,7 +126,7 @@ def layers_of(rows: Sequence[ParsedRow]) -> tuple[Layer, ...]:
             layers.append(Layer(part, inner, outer, bottom, thickness, index))
             continue
         for _ in range(max(1, round(_number(row.get("quantity")) or 1))):
-            layers.append(Layer(part, 0.0, outer, height, thickness, index))
+            layers.append(Layer(part, inner, outer, height, thickness, index))
             height += thickness
     return tuple(layers)
 
@@ -168,6 +168,9 @@ def section_layout(
     parts = [_part("piston", 0.0, (edge + 0.5) * across, 0.0, _PISTON_HEIGHT)]
     if window is not None:
         parts.append(_part("port", window[0] / 2 * across, window[1] / 2 * across, 0.0, _PISTON_HEIGHT))
+    bore = min((layer.inner_radius for layer in layers if layer.part != "ring"), default=0.0)
+    if bore > 0:
+        parts.append(_part("shaft", 0.0, bore * across, 0.0, scale.height - _HEAD_ROOM / 2))
     # Rings last, so that the overlap that becomes preload can be seen.
     for layer in sorted(layers, key=lambda layer: layer.part == "ring"):
         bottom = _PISTON_HEIGHT + layer.bottom * up
