@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -18,7 +19,7 @@ numbers = st.floats(-1e6, 1e6, allow_nan=False)
 def test_ticks_enclose_the_range_at_even_one_two_five_steps(low: float, width: float, count: int) -> None:
     high = low + width
     ticks = round_ticks(low, high, count)
-    steps = {f"{b - a:.6g}" for a, b in zip(ticks, ticks[1:], strict=False)}
+    steps = {f"{b - a:.6g}" for a, b in itertools.pairwise(ticks)}
     step = ticks[1] - ticks[0]
     assert ticks[0] <= low + 1e-6 * step
     assert ticks[-1] >= high - 1e-6 * step
@@ -82,7 +83,7 @@ def test_a_negative_zero_is_written_as_zero() -> None:
 def test_labels_keep_their_order_and_their_distance(places: list[float], step: float) -> None:
     moved = spread(places, step)
     order = sorted(range(len(places)), key=lambda index: places[index])
-    for first, second in zip(order, order[1:], strict=False):
+    for first, second in itertools.pairwise(order):
         assert moved[second] - moved[first] >= step - 1e-9
     assert sum(moved) == pytest.approx(sum(places), abs=1e-6)
 

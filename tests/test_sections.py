@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from dampcell.workbooks.sections import SectionScale, layers_of, row_text, section_layout
@@ -57,7 +59,7 @@ def test_labels_do_not_cover_each_other_and_stay_in_the_picture() -> None:
     rows = [row("shim", 30 - index, 0.1) for index in range(10)] + [row("clamp", 12, 0.3)]
     scale = SectionScale.fitting([layers_of(rows)], width=55, label_width=22)
     places = sorted(label["at"] for label in section_layout("x", rows, scale)["labels"])  # type: ignore[attr-defined]
-    assert all(b - a > 3.2 for a, b in zip(places, places[1:], strict=False))
+    assert all(b - a > 3.2 for a, b in itertools.pairwise(places))
     assert places[0] >= 1.4
     assert places[-1] <= scale.height
 
