@@ -54,7 +54,7 @@ class DampcellError(Exception):
             sentence += f" (found {_shown(self.found)})"
         if self.allowed:
             sentence += f"; allowed: {self.allowed}"
-        return sentence + "."
+        return sentence if sentence.endswith("?") else sentence + "."
 
 
 class InputError(DampcellError, ValueError):
