@@ -1,3 +1,23 @@
-"""TODO."""
+"""Pure calculation for shim stacks, damper oil and fills, and the registry that makes it cell functions."""
 
-__all__: list[str] = []
+from __future__ import annotations
+
+from dampcell.functions.errors import (
+    DampcellError,
+    InputError,
+    NoSolutionError,
+    ValidityError,
+    WorkbookError,
+)
+from dampcell.functions.registry import REGISTRY, evaluate, lookup
+
+__all__ = [
+    "REGISTRY",
+    "DampcellError",
+    "InputError",
+    "NoSolutionError",
+    "ValidityError",
+    "WorkbookError",
+    "evaluate",
+    "lookup",
+]
