@@ -9,12 +9,11 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from dampcell.functions.errors import InputError
-from dampcell.functions.units import number_in
+from dampcell.functions.units import number_in, shown_unit
 
-__all__ = ["Column", "PairLayout", "RowLayout", "Table", "TableLayout", "is_blank", "nearest"]
+__all__ = ["Column", "PairLayout", "RowLayout", "Table", "TableLayout", "is_blank", "is_nothing", "nearest"]
 
 Table = list[list[object]]
 """Rows of cells, as a range hands them over and a spilled result gives them back."""
@@ -60,8 +59,7 @@ class Column:
 
     def parse(self, cell: object, parameter: str) -> float | str | None:
         """Turn one raw cell into a number or text, or None where it is blank."""
-        blank = is_blank(cell) or (self.zero_is_blank and not isinstance(cell, str | bool) and cell == 0)
-        if blank:
+        if is_nothing(cell) if self.zero_is_blank else is_blank(cell):
             if self.required:
                 raise InputError(f"{self.title} is missing", parameter=parameter, allowed=self._allowed())
             return self.default
@@ -128,7 +126,7 @@ class RowLayout(TableLayout):
         """
         rows: list[Row] = []
         for number, cells in enumerate(_as_rows(value), start=1):
-            if all(is_blank(cell) or (not isinstance(cell, str | bool) and cell == 0) for cell in cells):
+            if all(map(is_nothing, cells)):
                 continue
             if not rows and self._is_header(cells):
                 continue
@@ -176,7 +174,9 @@ class PairLayout(TableLayout):
         Parameters
         ----------
         value : list of rows
-            Raw cells, name first, value second; further columns (units, notes) are ignored.
+            Raw cells: name, value, and a unit that a plain number is meant in, if it is not the
+            usual one. A text there that is no unit is a note, as are further cells. Blank rows
+            and a header row are skipped.
         parameter : text
             Name of the argument, for error sentences.
 
@@ -192,12 +192,20 @@ class PairLayout(TableLayout):
         """
         known = {column.title: column for column in self.columns}
         found: dict[str, float | str | None] = {}
-        for number, cells in enumerate(_as_rows(value), start=1):
-            if is_blank(cells[0]):
-                continue
-            name = str(cells[0]).split("[")[0].replace("_", " ").strip().casefold()
+        for number, given in enumerate(_as_rows(value), start=1):
+            cells = [*given, *[None] * (3 - len(given))]
             place = f"{parameter} row {number}"
+            if is_nothing(cells[0]):
+                if not is_nothing(cells[1]):
+                    raise InputError(
+                        "a value without its name", parameter=place, found=cells[1], allowed=self.describe()
+                    )
+                continue
+            head, _, bracketed = str(cells[0]).partition("[")
+            name = head.replace("_", " ").strip().casefold()
             if name not in known:
+                if not found and name == "name" and str(cells[1]).strip().casefold() == "value":
+                    continue
                 raise InputError(
                     f"unknown name{nearest(name, known)}",
                     parameter=place,
@@ -207,7 +215,9 @@ class PairLayout(TableLayout):
             column = known[name]
             if column.name in found:
                 raise InputError(f"{column.title} stands there twice", parameter=place)
-            found[column.name] = column.parse(cells[1] if len(cells) > 1 else None, place)
+            found[column.name] = column.parse(
+                _with_unit(cells[1], bracketed.partition("]")[0] or cells[2], column), place
+            )
         for column in self.columns:
             if column.name not in found:
                 found[column.name] = column.parse(None, parameter)
@@ -224,6 +234,11 @@ class PairLayout(TableLayout):
 def is_blank(cell: object) -> bool:
     """Whether a cell holds nothing, or only white space."""
     return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def is_nothing(cell: object) -> bool:
+    """Whether a cell holds nothing, or a 0 that may stand for a blank (some spreadsheets hand it over so)."""
+    return is_blank(cell) or (not isinstance(cell, str | bool) and cell == 0)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -249,3 +264,14 @@ def _as_rows(value: object) -> list[list[object]]:
     if isinstance(value, list | tuple):
         return [list(row) if isinstance(row, list | tuple) else [row] for row in value]
     return [[value]]
+
+
+def _with_unit(cell: object, unit: object, column: Column) -> object:
+    """Add the unit that stands beside a plain number, where it is a unit and not a note."""
+    if not column.unit or not isinstance(unit, str) or isinstance(cell, str | bool) or is_nothing(cell):
+        return cell
+    try:
+        beside = shown_unit(unit)
+    except InputError:
+        return cell
+    return cell if beside == shown_unit(column.unit) else f"{cell} {beside}"

@@ -1,9 +1,5 @@
-"""The cell functions by family. Importing this package fills the registry, in the order in which help lists them."""
+"""The cell functions by family; importing this package fills the registry, in the order of help."""
 
-# The order of these lines is the order of the families in help, so the sorter must leave them alone.
-# isort: off
-from dampcell.functions.cells import plates
-from dampcell.functions.cells import oils
-from dampcell.functions.cells import oil_names
+from dampcell.functions.cells import plates, stacks, stack_meaning, oils, oil_names  # isort: skip  # in the order of the help pages
 
-__all__ = ["oil_names", "oils", "plates"]
+__all__ = ["oil_names", "oils", "plates", "stack_meaning", "stacks"]
