@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dampcell.functions.errors import NoSolutionError
-from dampcell.functions.plates import Floats, Plate
+from dampcell.functions.layers import Flags, Layer, Source, contact_circles, find_meetings, present
+from dampcell.functions.plates import Floats, Plate, membrane_kernel
 
-__all__ = ["AXISYMMETRIC_LIMIT", "Contacts", "Layer", "Source", "States"]
+__all__ = ["AXISYMMETRIC_LIMIT", "Contacts", "States"]
 
 AXISYMMETRIC_LIMIT = 2.0
 """Edge lift over thickness [-] beyond which a plate goes wavy and stiffens no further.
@@ -30,89 +31,12 @@ about 2.0 to 2.6, and the true secant stiffness stays at 1.6 to 2.2 times the li
 _GROUND = 1e-7
 """Spring that holds a loose ring in place until something touches it [N/mm]."""
 
-_SPREAD_CIRCLES = 8
-_CLEARANCE = 0.4  # of the distance between spread circles
-_SAME = 1e-9
-_QUADRATURE = 24
+_GAUSS = np.polynomial.legendre.leggauss(24)
+_REFERENCES = 8
 _TOLERANCE = 1e-7
 _SLACK = 1e-9
 _PATIENCE = 12
 _SWEEPS = 200
-
-Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class Layer:
-    """Equal plates that move as one: same edges, no gap between them.
-
-    Notes
-    -----
-    Plates of the same diameter that lie on each other share the load in the
-    proportion of their rigidities; the pressure between them is nowhere
-    negative, so by the uniqueness of the lifts the merged plate is exact.
-
-    Parameters
-    ----------
-    inner, outer : float
-        Radii [mm]; the inner one is the clamp, or the bore of a loose ring.
-    bottom : float
-        Height of the underside over the underside of the face shim [mm].
-    thicknesses : tuple of float
-        One per plate [mm].
-    rigidities : tuple of float
-        One per plate [N.mm].
-    loose : bool
-        True for a ring, which is not clamped.
-    """
-
-    inner: float
-    outer: float
-    bottom: float
-    thicknesses: tuple[float, ...]
-    rigidities: tuple[float, ...]
-    loose: bool = False
-
-    @property
-    def rigidity(self) -> float:
-        """Rigidity of all plates together [N.mm]."""
-        return sum(self.rigidities)
-
-    @property
-    def top(self) -> float:
-        """Height of the upper side [mm]."""
-        return self.bottom + sum(self.thicknesses)
-
-    @property
-    def edges(self) -> tuple[float, ...]:
-        """Radii at which the layer ends [mm]; the clamp is none."""
-        return (self.inner, self.outer) if self.loose else (self.outer,)
-
-    def spans(self, radius: float) -> bool:
-        """Whether the layer is there at this radius [mm]."""
-        slack = _SAME * self.outer
-        return self.inner - slack <= radius <= self.outer + slack
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A load on the face layer: ring loads with weights that sum to 1."""
-
-    radii: Floats
-    weights: Floats
-
-    @classmethod
-    def ring(cls, radius: float) -> Source:
-        """All of the load on one circle [mm]."""
-        return cls(np.array([radius]), np.array([1.0]))
-
-    @classmethod
-    def window(cls, inner: float, outer: float) -> Source:
-        """Uniform pressure between two radii [mm], by Gauss-Legendre quadrature."""
-        nodes, weights = np.polynomial.legendre.leggauss(16)
-        radii = 0.5 * (outer - inner) * nodes + 0.5 * (outer + inner)
-        share = weights * radii
-        return cls(radii, share / share.sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +83,7 @@ class _Pace:
         at, before = self._at[rows], self._move[rows]
         move = proposed - at
         went = at - self._before[rows]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            slope = np.where(went != 0.0, (move - before) / went, 0.0)
+        slope = (move - before) / np.where(went != 0.0, went, np.inf)
         gain = 1.0 / np.clip(-slope, 0.6, 2.0)
         following = np.where(before != 0.0, at + gain * move, proposed)
         self._before[rows], self._move[rows], self._at[rows] = at, move, np.maximum(1.0, following)
@@ -201,56 +124,38 @@ class Contacts:
         self.layers = tuple(layers)
         self.source = source
         self.poisson = poisson
-        circles, spread_out = _circles(self.layers, seat_radius)
+        circles = contact_circles(self.layers, seat_radius)
         self._count_circles = len(circles)
         self._radii = np.concatenate([circles, source.radii])
         self._rigidity = np.array([layer.rigidity for layer in self.layers])
         self._loose = np.flatnonzero([layer.loose for layer in self.layers])
-        self._place_contacts(circles, spread_out, seat_radius, seat_height)
+        self._meetings = find_meetings(self.layers, circles, seat_radius, seat_height)
         self._influence = self._deflections()
-        at = np.ix_(np.arange(len(self.layers)), self._circle, self._circle)
-        parts = self._influence[at] * self._signs[:, :, None] * self._signs[:, None, :]
-        self._pressed = parts.reshape(len(self.layers), -1)
+        self._weigh_contacts()
         self._face = self._influence[0][:, self._count_circles :] @ source.weights
         self._edge = np.array([np.argmin(np.abs(circles - layer.outer)) for layer in self.layers])
         self._membrane()
 
-    def _place_contacts(
-        self, circles: Floats, spread_out: Flags, seat_radius: float, seat_height: float
-    ) -> None:
-        """Neighbours that are present on a circle may touch there; the gap is what lies between them."""
-        rows: list[tuple[int, int, int, float]] = []
-        near = _CLEARANCE * (circles[-1] - self.layers[0].inner) / _SPREAD_CIRCLES
-        for index, radius in enumerate(circles.tolist()):
-            present = [i for i, layer in enumerate(self.layers) if layer.spans(radius)]
-            for lower, upper in zip(present, present[1:], strict=False):
-                edges = self.layers[lower].edges + self.layers[upper].edges
-                distance = min(abs(edge - radius) for edge in edges)
-                # An edge concerns the two layers that meet there; elsewhere the spread circles do.
-                if distance <= _SAME * radius or (spread_out[index] and distance > near):
-                    gap = self.layers[upper].bottom - self.layers[lower].top
-                    rows.append((lower, upper, index, gap))
-        # The seat stands below all layers: an index past the last one, where nothing gives way.
-        seat = int(np.argmin(np.abs(circles - seat_radius)))
-        rows.append((len(self.layers), 0, seat, -seat_height))
-        columns = list(zip(*rows, strict=True))
-        self._lower, self._upper, self._circle = (np.array(column, dtype=np.intp) for column in columns[:3])
-        self._gap = np.array(columns[3], dtype=float)
-        count, layers = len(rows), len(self.layers)
-        self._signs = np.zeros((layers + 1, count))
-        self._signs[self._upper, np.arange(count)] = 1.0
-        self._signs[self._lower, np.arange(count)] = -1.0
-        self._signs = self._signs[:-1]
+    def _weigh_contacts(self) -> None:
+        """Which way each contact pushes each layer, and what it does to every other contact's gap."""
+        met, count, layers = self._meetings, len(self._meetings.gap), len(self.layers)
+        signs = np.zeros((layers + 1, count))
+        signs[met.upper, np.arange(count)] = 1.0
+        signs[met.lower, np.arange(count)] = -1.0
+        self._signs = signs[:-1]
         spread = np.zeros((count, layers, len(self._radii)))
-        spread[np.arange(count), :, self._circle] = self._signs.T
+        spread[np.arange(count), :, met.circle] = self._signs.T
         self._spread = spread.reshape(count, -1)
-        self._guess = self._gap <= 0.0
+        at = np.ix_(np.arange(layers), met.circle, met.circle)
+        parts = self._influence[at] * self._signs[:, :, None] * self._signs[:, None, :]
+        self._pressed = parts.reshape(layers, -1)
+        self._guess = met.gap <= 0.0
         self._guess[-1] = False
 
     def _deflections(self) -> Floats:
         """Influence of a force on any circle on the lift on any other, (layers + seat, circles, circles)."""
         radii, layers = self._radii, self.layers
-        reach = np.array([[layer.spans(r) for r in radii.tolist()] for layer in layers])
+        reach = present(layers, radii).T
         reach[1:, self._count_circles :] = False
         self._reach = reach
         influence = np.zeros((len(layers) + 1, len(radii), len(radii)))
@@ -288,7 +193,20 @@ class Contacts:
         NoSolutionError
             If the contacts or the stiffening do not settle.
         """
+        if start is None and len(loads) > 2 * _REFERENCES:
+            start = self._between(loads, large=large)
         return self._settle(loads, large=large, opening=False, start=start)
+
+    def _between(self, loads: Floats, *, large: bool) -> States:
+        """Starts for many loads from a few: contacts of the nearest one, stiffening between them."""
+        picked = np.linspace(0, len(loads) - 1, _REFERENCES).round().astype(int)
+        picked = np.argsort(loads)[picked]
+        few = self._settle(loads[picked], large=large, opening=False)
+        nearest = np.abs(loads[:, None] - few.loads).argmin(axis=1)
+        between = [np.interp(loads, few.loads, stiffening) for stiffening in few.stiffening.T]
+        return States(
+            loads, few.shapes[nearest], few.shifts[nearest], np.stack(between, axis=1), few.closed[nearest]
+        )
 
     def opening(self, *, large: bool) -> float:
         """Load at which the face shim leaves its seat.
@@ -320,7 +238,7 @@ class Contacts:
         Kostreva, Block pivot methods for solving the complementarity problem,
         Linear Algebra Appl. 21 (1978) 207-215 (both from memory).
         """
-        n, count = len(loads), len(self._gap)
+        n, count = len(loads), len(self._meetings.gap)
         closed = np.tile(self._guess, (n, 1)) if start is None else start.closed.copy()
         stiffening = np.ones((n, len(self.layers))) if start is None else start.stiffening.copy()
         least, patience = np.full(n, count + 1), np.full(n, _PATIENCE)
@@ -374,30 +292,32 @@ class Contacts:
             closed[:, -1] = False
         most = int(closed.sum(axis=1).max())
         picked = np.argsort(~closed, axis=1, kind="stable")[:, :most]
-        used = np.take_along_axis(closed, picked, axis=1)
         size = most + loose + int(opening)
         matrix = np.zeros((n, size, size))
         right = np.zeros((n, size))
         rows = np.arange(n)[:, None]
+        used = closed[rows, picked]
         pressed = (1.0 / stiffening) @ self._pressed
-        cells = picked[:, :, None] * len(self._gap) + picked[:, None, :]
-        matrix[:, :most, :most] = np.take_along_axis(pressed, cells.reshape(n, -1), axis=1).reshape(n, most, most)
-        matrix[:, :most, :most] *= used[:, :, None] & used[:, None, :]
-        matrix[:, np.arange(most), np.arange(most)] += ~used
+        cells = picked[:, :, None] * len(self._meetings.gap) + picked[:, None, :]
+        matrix[:, :most, :most] = pressed[rows[:, :, None], cells]
+        if not used.all():
+            # Loads with fewer closed contacts than the others are filled up with idle equations.
+            matrix[:, :most, :most] *= used[:, :, None] & used[:, None, :]
+            matrix[:, np.arange(most), np.arange(most)] += ~used
         for column, ring in enumerate(self._loose, start=most):
             sign = self._signs[ring][picked] * used
             matrix[:, :most, column] = matrix[:, column, :most] = sign
             matrix[:, column, column] = -_GROUND
-        push = self._signs[0] * self._face[self._circle] / stiffening[:, :1]
-        right[:, :most] = (self._gap + loads[:, None] * push)[rows, picked] * used
+        push = self._signs[0] * self._face[self._meetings.circle] / stiffening[:, :1]
+        right[:, :most] = (self._meetings.gap + loads[:, None] * push)[rows, picked] * used
         if opening:
-            seat = pressed[:, -len(self._gap) :]
+            seat = pressed[:, -len(self._meetings.gap) :]
             matrix[:, -1, :most] = np.take_along_axis(seat, picked, axis=1) * used
             matrix[:, :most, -1] = push[rows, picked] * used
             matrix[:, -1, -1] = push[:, -1]
-            right[:, -1] = self._gap[-1]
+            right[:, -1] = self._meetings.gap[-1]
         try:
-            answer = np.linalg.solve(matrix, -right[:, :, None])[:, :, 0]
+            answer: Floats = np.linalg.solve(matrix, -right[:, :, None])[:, :, 0]
         except np.linalg.LinAlgError as error:
             raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error
         if opening:
@@ -412,7 +332,8 @@ class Contacts:
         lifts = np.zeros((n, len(self.layers) + 1, len(self._radii)))
         lifts[:, :-1] = self._lifts(state)
         lifts[:, self._loose] += shifts[:, :, None]
-        gaps = self._gap + lifts[:, self._upper, self._circle] - lifts[:, self._lower, self._circle]
+        met = self._meetings
+        gaps = met.gap + lifts[:, met.upper, met.circle] - lifts[:, met.lower, met.circle]
         slack = _SLACK * (np.abs(gaps).max(axis=1, keepdims=True) + 1e-6)
         strain = _SLACK * (np.abs(forces).max(axis=1, keepdims=True) + 1e-3)
         wrong = np.where(closed, forces < -strain, gaps < -slack)
@@ -423,13 +344,14 @@ class Contacts:
     def _lifts(self, states: States) -> Floats:
         """Elastic lift of every layer on every circle, shape (n, layers, circles) [mm]."""
         lifts = np.matmul(states.shapes.transpose(1, 0, 2), self._influence[:-1])
-        return lifts.transpose(1, 0, 2)
+        result: Floats = lifts.transpose(1, 0, 2)
+        return result
 
     # -- large lift -----------------------------------------------------------------------------------
 
     def _membrane(self) -> None:
         """Slopes at quadrature points and the in-plane energy kernel of every layer."""
-        nodes, weights = np.polynomial.legendre.leggauss(_QUADRATURE)
+        nodes, weights = _GAUSS
         inner = np.array([layer.inner for layer in self.layers])[:, None]
         outer = np.array([layer.outer for layer in self.layers])[:, None]
         at, step = 0.5 * (outer - inner) * nodes + 0.5 * (outer + inner), 0.5 * (outer - inner) * weights
@@ -466,11 +388,11 @@ class Contacts:
         factor = 48.0 * np.pi * (1.0 - self.poisson**2) * self._rigidity
         whole = np.where(work > 0.0, factor * stretch / np.where(work > 0.0, work, 1.0), 0.0)
         raw = whole[:, :, None] / self._thickness**2
-        edge = np.abs(np.take_along_axis(lifts, self._edge[None, :, None], axis=2))
+        edge = np.abs(lifts[:, np.arange(len(self.layers)), self._edge, None])
         cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > 0.0, edge, 1.0)) ** 2
         target = 1.0 + (self._shares * np.minimum(raw, cap)).sum(axis=2)
         guess = states.stiffening
-        for _ in range(3):
+        for _ in range(2):
             grown = raw * ((states.stiffening / guess) ** 2)[:, :, None]
             free = grown < cap
             value = guess - 1.0 - (self._shares * np.where(free, grown, cap)).sum(axis=2)
@@ -490,7 +412,7 @@ class Contacts:
 
     def edge_ratio(self, states: States) -> Floats:
         """Largest edge lift over thickness of any clamped shim [-], shape (n,)."""
-        edge = np.abs(np.take_along_axis(self._lifts(states), self._edge[None, :, None], axis=2)[:, :, 0])
+        edge = np.abs(self._lifts(states)[:, np.arange(len(self.layers)), self._edge])
         edge[:, self._loose] = 0.0
         result: Floats = (edge / self._thickness.min(axis=1)).max(axis=1)
         return result
@@ -534,57 +456,3 @@ class Contacts:
                 ]
             )
         return found
-
-
-def membrane_kernel(
-    at: Floats, inner: float | Floats, outer: float | Floats, poisson: float
-) -> tuple[Floats, Floats]:
-    """In-plane response of an annulus to the radial strain that its slopes cause.
-
-    Parameters
-    ----------
-    at : ndarray, shape (…, n)
-        Radii [mm].
-    inner, outer : float, or ndarray of shape (…, 1, 1)
-        Radii of the held inner and free outer edge [mm].
-    poisson : float
-        Poisson's ratio [-].
-
-    Returns
-    -------
-    kernel : ndarray, shape (…, n, n)
-        K with r N_r(r) = E t ∫ K(r, s) q(s) ds, where q = (dw/dr)²/2 [-].
-    pull : ndarray, shape (…, n)
-        k with N_r(inner) = E t ∫ k(s) q(s) ds [1/mm].
-
-    Notes
-    -----
-    From r S'' + S' − S/r = −E t q for S = r N_r, with S(outer) = 0 and no radial
-    displacement at the inner edge, S' = ν S/r there. The membrane energy is
-    π ∫∫ E t q K q dr ds.
-
-    References
-    ----------
-    Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959,
-    chapter 13, large deflections (equations from memory, solved here).
-    """
-    r, s = at[..., :, None], at[..., None, :]
-    held = inner**2 * (1.0 - poisson) / (1.0 + poisson)
-    rim = outer + held / outer
-    reach = outer / s - s / outer
-    kernel = 0.5 * ((r + held / r) / rim * reach - np.where(s < r, r / s - s / r, 0.0))
-    pull = (0.5 * (1.0 + held / inner**2) / rim * reach)[..., 0, :]
-    return kernel, np.broadcast_to(pull, at.shape)
-
-
-def _circles(layers: Sequence[Layer], seat_radius: float) -> tuple[Floats, Flags]:
-    """Circles on which contact is looked for, and which of them are for all layers."""
-    clamp = layers[0].inner
-    span = max(layer.outer for layer in layers) - clamp
-    spread = clamp + span * (np.arange(_SPREAD_CIRCLES) + 0.5) / _SPREAD_CIRCLES
-    spread = spread[np.abs(spread - seat_radius) > _CLEARANCE * span / _SPREAD_CIRCLES]
-    edges = [edge for layer in layers for edge in layer.edges if edge > clamp]
-    circles = np.sort(np.concatenate([spread, edges, [seat_radius]]))
-    circles = circles[np.concatenate([[True], np.diff(circles) > _SAME * span])]
-    general = np.append(spread, seat_radius)
-    return circles, np.min(np.abs(circles[:, None] - general), axis=1) <= _SAME * span

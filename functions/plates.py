@@ -22,6 +22,7 @@ __all__ = [
     "Floats",
     "Plate",
     "flexural_rigidity",
+    "membrane_kernel",
     "plate_deflection",
     "plate_stiffness",
     "plate_stress",
@@ -173,6 +174,47 @@ class Plate:
         edge = (a**2 * np.log(rho / a) + bent) / (2.0 * np.pi) / span
         hinge = a**2 * (edge + np.log(rho / a) / (2.0 * np.pi)) / (1.0 - nu)
         return edge, hinge
+
+
+def membrane_kernel(
+    at: Floats, inner: float | Floats, outer: float | Floats, poisson: float
+) -> tuple[Floats, Floats]:
+    """In-plane response of an annulus to the radial strain that its slopes cause.
+
+    Parameters
+    ----------
+    at : ndarray, shape (…, n)
+        Radii [mm].
+    inner, outer : float, or ndarray of shape (…, 1, 1)
+        Radii of the held inner and free outer edge [mm].
+    poisson : float
+        Poisson's ratio [-].
+
+    Returns
+    -------
+    kernel : ndarray, shape (…, n, n)
+        K with r N_r(r) = E t ∫ K(r, s) q(s) ds, where q = (dw/dr)²/2 [-].
+    pull : ndarray, shape (…, n)
+        k with N_r(inner) = E t ∫ k(s) q(s) ds [1/mm].
+
+    Notes
+    -----
+    From r S'' + S' − S/r = −E t q for S = r N_r, with S(outer) = 0 and no radial
+    displacement at the inner edge, S' = ν S/r there. The membrane energy is
+    π ∫∫ E t q K q dr ds.
+
+    References
+    ----------
+    Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959,
+    chapter 13, large deflections (equations from memory, solved here).
+    """
+    r, s = at[..., :, None], at[..., None, :]
+    held = inner**2 * (1.0 - poisson) / (1.0 + poisson)
+    rim = outer + held / outer
+    reach = outer / s - s / outer
+    kernel = 0.5 * ((r + held / r) / rim * reach - np.where(s < r, r / s - s / r, 0.0))
+    pull = (0.5 * (1.0 + held / inner**2) / rim * reach)[..., 0, :]
+    return kernel, np.broadcast_to(pull, at.shape)
 
 
 def plate_stiffness(

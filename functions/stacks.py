@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dampcell.functions.contact import Contacts, Layer, Source, States
+from dampcell.functions.contact import AXISYMMETRIC_LIMIT, Contacts, States
 from dampcell.functions.errors import InputError
+from dampcell.functions.layers import Layer, Source
 from dampcell.functions.plates import MODULUS, POISSON, Floats, check_load_circle, flexural_rigidity
 
 __all__ = [
@@ -32,6 +33,11 @@ Theory = Literal["large", "small"]
 
 ENDURANCE_LIMIT = 700.0
 """Endurance limit of hardened spring-steel strip [MPa]; typical, from memory: use the maker's value."""
+
+BEYOND = (
+    "beyond the axisymmetric range: a shim lifts more than twice its thickness at the edge, where it goes "
+    "wavy and stiffens no further; read the value as a trend"
+)
 
 Kind = Literal["shim", "ring", "centering", "clamp"]
 
@@ -191,13 +197,15 @@ class StackModel:
             poisson=poisson,
         )
 
-    def states(self, loads: ArrayLike) -> States:
+    def states(self, loads: ArrayLike, start: States | None = None) -> States:
         """Equilibrium at each load.
 
         Parameters
         ----------
         loads : array_like, shape (n,)
             Loads [N], 0 or more.
+        start : States, optional
+            States at n neighbouring loads, to start from.
 
         Returns
         -------
@@ -215,7 +223,7 @@ class StackModel:
             raise InputError(
                 "must not be negative", parameter="load", found=float(wanted.min()), allowed="0 N or more"
             )
-        return self._contacts.solve(wanted, large=self.large)
+        return self._contacts.solve(wanted, large=self.large, start=start)
 
     def lift(self, states: States, at_diameter: float | None = None) -> Floats:
         """Lift of the face shim above its flat position.
@@ -276,16 +284,18 @@ class StackModel:
         NoSolutionError
             If the solver does not settle.
         """
-        seated = states.seated & (states.loads > 0.0) | (states.loads <= self.opening())
-        flat = (states.loads == 0.0) & ~(self.opening() > 0.0)
         step = np.maximum(1e-3 * states.loads, 1e-3)
         below, above = np.maximum(states.loads - step, 0.0), states.loads + step
-        ends = self.states(np.concatenate([below, above]))
-        low, high = np.split(self.lift(ends), 2)
+        low, high = self.lift(self.states(below, states)), self.lift(self.states(above, states))
         with np.errstate(divide="ignore"):
             rate = (above - below) / (high - low)
-        result: Floats = np.where(seated & ~flat, np.inf, rate)
+        # On the seat the lift does not change; at no load at all a flat stack is about to lift.
+        result: Floats = np.where(states.seated & (states.loads + self.opening() > 0.0), np.inf, rate)
         return result
+
+    def notes(self, states: States) -> tuple[str, ...]:
+        """What has to be told with these states: whether a shim lifts beyond the axisymmetric range."""
+        return (BEYOND,) if bool(np.any(self.edge_ratio(states) > AXISYMMETRIC_LIMIT)) else ()
 
     def edge_ratio(self, states: States) -> Floats:
         """Largest edge lift over thickness of any shim [-], shape (n,)."""
@@ -304,10 +314,15 @@ class StackModel:
 def _part(row: Mapping[str, float | str | None]) -> Part:
     number = int(float(row["row"] or 0))
     place = f"stack row {number}"
-    kind = row["part"]
-    assert kind in ("shim", "ring", "centering", "clamp")
-    outer, thickness = _dimension(row, "outer_diameter", place), _dimension(row, "thickness", place)
-    quantity = 1.0 if row["quantity"] is None else float(row["quantity"])
+    kind = cast("Kind", row["part"])
+    outer = _dimension(row, "outer_diameter", place)
+    if kind == "clamp":
+        # Of the clamp only the diameter matters: it holds everything within.
+        return Part(kind, outer, 0.0, 1, None, number)
+    thickness = _dimension(row, "thickness", place)
+    if row["quantity"] is None:
+        raise InputError("quantity is missing or 0", parameter=place, allowed="1 or more pieces")
+    quantity = float(row["quantity"])
     if quantity != int(quantity) or not 1 <= quantity <= 100:
         raise InputError(
             "must be a whole number of pieces",
@@ -321,6 +336,10 @@ def _part(row: Mapping[str, float | str | None]) -> Part:
 
 def _dimension(row: Mapping[str, float | str | None], name: str, place: str) -> float:
     value = row[name]
+    if value is None:
+        raise InputError(
+            f"{name.replace('_', ' ')} is missing or 0", parameter=place, allowed="a number in mm"
+        )
     assert isinstance(value, float)
     limit = {"outer_diameter": 200.0, "thickness": 10.0}[name]
     if not 0.0 < value <= limit:
@@ -466,3 +485,32 @@ def _check_window(window: tuple[float, float], stack: Stack) -> None:
 
 def _at(part: Part) -> str:
     return f"stack row {part.row}"
+
+
+def pressure_load(pressure: float, window: tuple[float, float], open_fraction: float = 1.0) -> float:
+    """Total load of a pressure over a port window.
+
+    Parameters
+    ----------
+    pressure : float
+        Pressure difference [bar].
+    window : (inner, outer)
+        Diameters of the port window [mm].
+    open_fraction : float
+        Open part of the window [-], above 0, up to 1.
+
+    Returns
+    -------
+    float
+        Load [N].
+
+    Raises
+    ------
+    InputError
+        If the open fraction is out of range.
+    """
+    if not 0.0 < open_fraction <= 1.0:
+        raise InputError(
+            "is out of range", parameter="open_fraction", found=open_fraction, allowed="above 0, up to 1"
+        )
+    return 0.1 * pressure * open_fraction * 0.25 * np.pi * (window[1] ** 2 - window[0] ** 2)
