@@ -14,6 +14,7 @@ from dampcell.workbooks.findings import (
     oil_findings,
     percent,
     stack_findings,
+    stack_remarks,
 )
 from dampcell.workbooks.record import Dial, Oil
 
@@ -90,18 +91,24 @@ def test_a_changed_opening_load_is_told(was: float, opening: float, expected: st
 @pytest.mark.parametrize(
     ("ratio", "expected"),
     [
-        (1.2, "the worst shim is stressed to 1.20 times its endurance limit and will crack with time"),
-        (0.85, "the worst shim reaches 85 % of its endurance limit, which leaves little reserve"),
+        (1.2, "“As found” 120 %; above 100 % a shim will crack with time."),
+        (0.85, "“As found” 85 %; that leaves little reserve."),
     ],
 )
 def test_high_stress_is_told(ratio: float, expected: str) -> None:
-    assert expected in said(replace(BLANK, stress=Answer([[2.0, 600.0, ratio]])))["As found:"]
+    told = said(replace(BLANK, stress=Answer([[2.0, 600.0, ratio]])), variant())["Stress:"]
+    assert told == f"at 300 N the worst shim bears, against its endurance limit, {expected}"
+
+
+def test_stress_with_reserve_is_not_told() -> None:
+    assert "Stress:" not in said(BLANK, variant())
 
 
 def test_lifts_beyond_the_axisymmetric_range_are_called_rough() -> None:
-    assert (
-        "above 120 N a shim lifts more than twice its thickness, beyond the axisymmetric range"
-        in (said(replace(BLANK, limit=120.0))["As found:"])
+    told = said(replace(BLANK, limit=120.0), variant(limit=80.0))["Beyond the axisymmetric range:"]
+    assert told == (
+        "“As found” above 120 N, “Variant A” above 80.0 N: a shim lifts more than twice its thickness there, "
+        "and lifts are rough."
     )
 
 
@@ -110,8 +117,9 @@ def test_a_stack_that_cannot_be_computed_keeps_its_sentence() -> None:
     assert said(BLANK, broken)["Variant A:"] == "cannot be computed: stack: has no clamp row."
 
 
-def test_checks_of_a_stack_stand_with_its_name() -> None:
-    assert said(replace(BLANK, checks=("row 2 is thin",)))["As found:"] == "row 2 is thin."
+def test_remarks_on_a_build_stand_with_its_name() -> None:
+    remarks = stack_remarks([replace(BLANK, checks=("row 2 is thin", "row 3 leaves a gap.")), variant()])
+    assert remarks == [("As found:", "row 2 is thin. Row 3 leaves a gap.")]
 
 
 OIL = Oil("Pale oil", "2.5W", "", 14.0, 3.5, 860.0, 30.0)

@@ -7,11 +7,11 @@ to the last digit. A question that has no answer keeps its sentence instead.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
-import dampcell.functions.cells  # noqa: F401 - importing it fills the registry
+import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import DampcellError
 from dampcell.functions.registry import CellError, evaluate, lookup
 from dampcell.workbooks.record import Oil, Seat, Variant
@@ -20,8 +20,11 @@ __all__ = ["Answer", "OilAnswers", "StackAnswers", "ask", "ask_oil", "ask_stack"
 
 ParsedRow = Mapping[str, float | str | None]
 
-CURVE_POINTS = 60
+CURVE_POINTS = 31
 """Points of a curve: enough that no corner of a line can be seen in print."""
+
+THICKNESS_TOLERANCE = 0.005
+"""Plus/minus on every thickness for which the report shows a band [mm]; common practice, no source."""
 
 PLOT_TEMPERATURES = tuple(float(degrees) for degrees in range(0, 101, 2))
 """Where the oil's curve is drawn [°C]: the range in which the viscosity law needs no warning."""
@@ -74,12 +77,14 @@ class StackAnswers:
         Lift [mm] and tangent stiffness [N/mm] at the load that the table compares at.
     stress : Answer
         Row, stress [MPa] and stress over endurance limit [-] of each shim at the largest load, worst first.
+    tolerance : Answer
+        Rows with name, low, nominal and high: lift [mm], then stiffness [N/mm], at the same load.
     curve : tuple of (load, lift)
         Lift [mm] against load [N].
     limit : float, optional
         Load above which a shim is beyond the axisymmetric range [N].
     checks : tuple of text
-        Findings of STACK_CHECK.
+        Remarks on the build, such as gaps and rings.
     """
 
     key: str
@@ -100,6 +105,13 @@ class StackAnswers:
         """Worst stress over the endurance limit at the largest load [-], if it could be computed."""
         worst = self.stress.rows[0] if self.stress.rows else []
         return worst[2] if len(worst) > 2 and isinstance(worst[2], float) else None
+
+    @property
+    def lift_band(self) -> tuple[float, float] | None:
+        """Lowest and highest lift within the tolerance of the thicknesses [mm], if it could be computed."""
+        row = self.tolerance.rows[0] if self.tolerance.rows else []
+        numbers = [cell for cell in row if isinstance(cell, float)]
+        return (min(numbers), max(numbers)) if numbers else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,9 +158,9 @@ def ask(name: str, *arguments: object) -> Answer:
         With the sentence in place of a value when the cell would show an error.
     """
     outcome = evaluate(name, arguments)
-    error = outcome.first_error()
-    if error is not None:
-        return Answer(None, error.message or error.code)
+    if isinstance(outcome.value, CellError):
+        return Answer(None, outcome.value.message or outcome.value.code)
+    # A table is kept with the errors of its single cells: a curve has no stiffness while it is seated.
     return Answer(outcome.value, "", outcome.notes)
 
 
@@ -169,27 +181,31 @@ def ask_stack(variant: Variant, seat: Seat, reference_load: float) -> StackAnswe
     StackAnswers
     """
     table = [list(row) for row in variant.rows]
-    circle, elastic = seat.load_diameter, (seat.modulus, seat.poisson)
-    theory, height = seat.theory, seat.seat_height
-    lift = ask("STACK_LIFT", table, reference_load, circle, None, theory, *elastic, height)
-    curve = ask(
-        "STACK_CURVE", table, circle, seat.maximum_load, float(CURVE_POINTS), theory, *elastic, height
-    )
+    circle, height = seat.load_diameter, seat.seat_height
+    theory, modulus, poisson = seat.theory, seat.modulus, seat.poisson
+    # Every argument that the functions share, in their common order.
+    rest = (theory, modulus, poisson, height)
+    lift = ask("STACK_LIFT", table, reference_load, circle, None, *rest)
+    known = _Known(variant.key, variant.label, _parsed(table), _remarks(table))
+    if lift.sentence:
+        return _unanswered(known, lift)
+    curve = ask("STACK_CURVE", table, circle, seat.maximum_load, float(CURVE_POINTS), *rest)
+    points = _pairs(curve.rows)
     return StackAnswers(
-        key=variant.key,
-        label=variant.label,
-        rows=_parsed(table),
-        problem=lift.sentence,
-        opening=ask("STACK_OPENING", table, circle, height, theory, *elastic),
+        key=known.key,
+        label=known.label,
+        rows=known.rows,
+        problem="",
+        opening=ask("STACK_OPENING", table, circle, height, theory, modulus, poisson),
         lift=lift,
-        stiffness=ask("STACK_STIFFNESS", table, reference_load, circle, theory, *elastic, height),
-        stress=ask(
-            "STACK_STRESS", table, seat.maximum_load, circle, seat.endurance_limit, theory, *elastic, height
-        ),
-        tolerance=ask("STACK_TOLERANCE", table, reference_load, circle),
-        curve=_pairs(curve.rows),
-        limit=None,
-        checks=(),
+        stiffness=ask("STACK_STIFFNESS", table, reference_load, circle, *rest),
+        stress=ask("STACK_STRESS", table, seat.maximum_load, circle, seat.endurance_limit, *rest),
+        tolerance=ask("STACK_TOLERANCE", table, reference_load, circle, THICKNESS_TOLERANCE, 0.0, 0.0, *rest),
+        curve=points,
+        limit=_limit(points, lambda load: ask("STACK_LIFT", table, load, circle, None, *rest))
+        if curve.notes
+        else None,
+        checks=known.remarks,
     )
 
 
@@ -217,6 +233,52 @@ def ask_oil(oil: Oil) -> OilAnswers:
         label=ask("OIL_LABEL", oil.oil_label),
         curve=_pairs([[t, row[0]] for t, row in zip(PLOT_TEMPERATURES, curve.rows, strict=False)]),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What is known of a stack before anything is computed."""
+
+    key: str
+    label: str
+    rows: tuple[ParsedRow, ...]
+    remarks: tuple[str, ...]
+
+
+def _unanswered(known: _Known, lift: Answer) -> StackAnswers:
+    nothing = Answer(None, lift.sentence)
+    return StackAnswers(
+        key=known.key,
+        label=known.label,
+        rows=known.rows,
+        problem=lift.sentence,
+        opening=nothing,
+        lift=lift,
+        stiffness=nothing,
+        stress=nothing,
+        tolerance=nothing,
+        curve=(),
+        limit=None,
+        checks=(),
+    )
+
+
+def _remarks(table: list[list[object]]) -> tuple[str, ...]:
+    """What STACK_CHECK says of the build alone; loads and stress have their own sentences."""
+    rows = ask("STACK_CHECK", table).rows
+    return tuple(str(row[1]) for row in rows if row[0] == "note")
+
+
+def _limit(points: Sequence[tuple[float, float]], at: Callable[[float], Answer]) -> float:
+    """Load of the last point without a note; a note that has come stays, as shims lift further with load."""
+    low, high = 0, len(points) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if at(points[middle][0]).notes:
+            high = middle
+        else:
+            low = middle
+    return points[low][0]
 
 
 def _parsed(table: list[list[object]]) -> tuple[ParsedRow, ...]:

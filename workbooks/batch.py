@@ -16,7 +16,7 @@ from pathlib import Path
 from dampcell.functions.errors import DampcellError, WorkbookError
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.files import sweep, write_bytes
-from dampcell.workbooks.package import open_package, read_file
+from dampcell.workbooks.package import read_file, refreshed
 from dampcell.workbooks.pages import Paper, render
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.reports import report_page
@@ -194,7 +194,7 @@ def produce(data: bytes, file: str, *, paper: Paper = "a4") -> Product:
     problems = dict.fromkeys(str(one) for one in (*recalculated.findings, *recalculated.errors()))
     return Product(
         report=render(page, paper),
-        copy=open_package(data, file).refreshed(recalculated),
+        copy=refreshed(data, recalculated),
         job_number=record.job.job_number,
         problems=tuple(problems),
         stale=recalculated.stale(),

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dampcell.workbooks.answers import OilAnswers, StackAnswers
 from dampcell.workbooks.record import Dial, Oil
 
-__all__ = ["change", "dial_findings", "figure", "oil_findings", "percent", "stack_findings"]
+__all__ = ["change", "dial_findings", "figure", "oil_findings", "percent", "stack_findings", "stack_remarks"]
 
 HIGH_STRESS = 0.8
 """Share of the endurance limit from which on a finding warns [-]; our own choice, no source."""
@@ -90,11 +90,10 @@ def stack_findings(stacks: Sequence[StackAnswers], reference_load: float, maximu
             sentences = [f"cannot be computed: {stack.problem}"]
         else:
             found = stacks[0]
-            own = _opening(stack) if stack is found else _against(stack, found, reference_load)
-            sentences = [*own, *_limits(stack, maximum_load)]
+            sentences = _opening(stack) if stack is found else _against(stack, found, reference_load)
         if sentences:
             entries.append((f"{stack.label}:", _joined(sentences)))
-    return entries
+    return [*entries, *_stress(stacks, maximum_load), *_range(stacks)]
 
 
 def _opening(stack: StackAnswers) -> list[str]:
@@ -136,28 +135,50 @@ def _how_much(moved: float, ratio: float) -> str:
     return f"{figure(abs(moved), 2)} % {'further' if moved > 0 else 'less'} than"
 
 
-def _limits(stack: StackAnswers, maximum_load: float) -> list[str]:
-    sentences: list[str] = []
-    ratio = stack.stress_ratio
-    if ratio is not None and ratio >= 1.0:
-        sentences.append(
-            f"at {figure(maximum_load)} N the worst shim is stressed to {figure(ratio)} times its "
-            "endurance limit and "
-            "will crack with time"
+def _stress(stacks: Sequence[StackAnswers], maximum_load: float) -> list[Entry]:
+    ratios = [(stack, stack.stress_ratio) for stack in stacks]
+    high = [(stack, ratio) for stack, ratio in ratios if ratio is not None and ratio >= HIGH_STRESS]
+    if not high:
+        return []
+    listed = ", ".join(f"{_in_list(stack)} {figure(100 * ratio, 2)} %" for stack, ratio in high)
+    over = any(ratio >= 1.0 for _, ratio in high)
+    meaning = "above 100 % a shim will crack with time" if over else "that leaves little reserve"
+    load = f"at {figure(maximum_load)} N the worst shim bears, against its endurance limit"
+    return [("Stress:", f"{load}, {listed}; {meaning}.")]
+
+
+def _range(stacks: Sequence[StackAnswers]) -> list[Entry]:
+    limited = [
+        f"{_in_list(stack)} above {figure(stack.limit)} N" for stack in stacks if stack.limit is not None
+    ]
+    if not limited:
+        return []
+    return [
+        (
+            "Beyond the axisymmetric range:",
+            f"{', '.join(limited)}: a shim lifts more than twice its thickness there, and lifts are rough.",
         )
-    elif ratio is not None and ratio >= HIGH_STRESS:
-        sentences.append(
-            f"at {figure(maximum_load)} N the worst shim reaches {figure(100 * ratio, 2)} % of its "
-            "endurance limit, "
-            "which leaves little reserve"
-        )
-    if stack.limit is not None:
-        sentences.append(
-            f"above {figure(stack.limit)} N a shim lifts more than twice its thickness, beyond the "
-            "axisymmetric "
-            "range: lifts there are rough"
-        )
-    return [*sentences, *stack.checks]
+    ]
+
+
+def _in_list(stack: StackAnswers) -> str:
+    return f"“{stack.label}”"
+
+
+def stack_remarks(stacks: Sequence[StackAnswers]) -> list[Entry]:
+    """Repeat what the functions remark on each build, such as gaps and rings.
+
+    Parameters
+    ----------
+    stacks : sequence of StackAnswers
+        All stacks of the report.
+
+    Returns
+    -------
+    list of Entry
+        One for each stack with a remark.
+    """
+    return [(f"{stack.label}:", _joined(stack.checks)) for stack in stacks if stack.checks]
 
 
 def oil_findings(oil: Oil, answers: OilAnswers) -> list[Entry]:

@@ -32,6 +32,7 @@ __all__ = [
     "findings",
     "heading",
     "plot",
+    "remarks",
     "render",
     "table",
     "text",
@@ -109,6 +110,11 @@ def columns(*parts: Sequence[Block]) -> Block:
 def findings(title: str, entries: Sequence[tuple[str, str]]) -> Block:
     """What the eye should meet first: of what is spoken, and the sentences."""
     return {"kind": "findings", "title": title, "items": [list(entry) for entry in entries]}
+
+
+def remarks(entries: Sequence[tuple[str, str]]) -> Block:
+    """Sentences for who wants to know more: of what is spoken, and the sentences."""
+    return {"kind": "remarks", "items": [list(entry) for entry in entries]}
 
 
 def caution(title: str, sentences: Sequence[str]) -> Block:

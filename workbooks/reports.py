@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import dampcell
 from dampcell.functions.registry import CellError
+from dampcell.functions.stacks import ENDURANCE_LIMIT
 from dampcell.workbooks import pages
 from dampcell.workbooks.answers import OilAnswers, StackAnswers, ask_oil, ask_stack
 from dampcell.workbooks.fields import read_template_table
@@ -25,6 +26,7 @@ from dampcell.workbooks.findings import (
     oil_findings,
     percent,
     stack_findings,
+    stack_remarks,
 )
 from dampcell.workbooks.pages import Block, Page
 from dampcell.workbooks.plots import Axis, Guide, Plot, Series
@@ -36,6 +38,10 @@ __all__ = ["ESTIMATES", "report_page"]
 
 ESTIMATES = "Results are estimates, to be confirmed by a qualified person."
 
+_THEORIES = {
+    "large": "large lift, good up to an edge lift of twice the thickness",
+    "small": "small lift, the straight line",
+}
 _MOST_STALE = 40
 _SECTION_LABELS = 23.0
 _GUTTER = 4.5
@@ -130,7 +136,7 @@ def _job(record: JobRecord) -> list[Block]:
         ("Date in", _day(job.date_in)),
         ("Date done", _day(job.job_date)),
         ("Technician", job.technician),
-        ("Hours since last service", _hours(job.hours_since_last)),
+        ("Since last service", _hours(job.hours_since_last)),
         ("Service interval", _hours(job.service_interval)),
     ]
     left = [pages.heading("The job", 2), pages.facts([(name, value) for name, value in rows if value])]
@@ -170,27 +176,33 @@ def _stacks(record: JobRecord, answers: _Answers) -> list[Block]:
     load, most = figure(answers.reference_load), figure(answers.maximum_load)
     found = answers.stacks[0]
     blocks += [
-        pages.heading("Compared", 2),
+        pages.heading(f"Compared at {load} N", 2),
         pages.table(
             [
                 ("Build", ""),
                 ("Opens at", "N"),
-                (f"Lift at {load} N", "mm"),
-                ("Against as found", "%"),
-                (f"Stiffness at {load} N", "N/mm"),
-                ("Against as found", "%"),
-                (f"Stress ratio at {most} N", ""),
+                ("Lift", "mm"),
+                ("Within ±5 µm", "mm"),
+                ("Change", "%"),
+                ("Stiffness", "N/mm"),
+                ("Change", "%"),
+                ("Stress ratio", "-"),
             ],
             [_compared(stack, found) for stack in answers.stacks],
             note=(
-                f"Total load on the circle of {figure(seat.load_diameter)} mm. Stiffness is the slope "
-                "of load over "
-                "lift there. Stress ratio: worst surface stress over the endurance limit; above 1 the "
-                "shim will "
-                "crack with time. Theory: " + _theory(seat.theory)
+                f"Total load on the circle of {figure(seat.load_diameter)} mm; changes against the stack as "
+                "found. Within ±5 µm: the lift if every shim is that much thicker or thinner; smaller "
+                "differences between builds say little. Stiffness: slope of load over lift. Stress ratio: "
+                f"worst surface stress at {most} N over the endurance limit of "
+                f"{figure(seat.endurance_limit or ENDURANCE_LIMIT)} MPa"
+                f"{'' if seat.endurance_limit else ' (typical; ask the maker of the shims)'}. "
+                f"Theory: {_THEORIES[seat.theory]}."
             ),
         ),
     ]
+    remarks = stack_remarks(answers.stacks)
+    if remarks:
+        blocks += [pages.heading("Remarks on the builds", 2), pages.remarks(remarks)]
     return blocks
 
 
@@ -263,13 +275,14 @@ def _lift_plot(answers: _Answers, drawn: Sequence[StackAnswers]) -> Block:
 
 def _compared(stack: StackAnswers, found: StackAnswers) -> list[str]:
     if stack.problem:
-        return [stack.label, *["–"] * 6]
-    own = stack is found
+        return [stack.label, *["–"] * 7]
+    own, band = stack is found, stack.lift_band
     seated = stack.stiffness.number is None and stack.lift.number == 0
     return [
         stack.label,
         figure(stack.opening.number),
         figure(stack.lift.number),
+        "–" if band is None else f"{figure(band[0])} to {figure(band[1])}",
         "" if own else percent(change(stack.lift.number, found.lift.number)),
         "on its seat" if seated else figure(stack.stiffness.number),
         "" if own else percent(change(stack.stiffness.number, found.stiffness.number)),
@@ -377,7 +390,7 @@ def _checklist(record: JobRecord) -> list[Block]:
         blocks.append(pages.checklist(rows))
         blocks.append(
             pages.text(
-                "Torques are those the workshop wrote down; where the maker's manual differs, the manual holds.",
+                "Torques are those the workshop wrote down; the maker's manual comes first.",
                 small=True,
             )
         )
@@ -406,8 +419,7 @@ def _audit(recalculated: Recalculated) -> list[Block]:
             pages.heading("Saved values that differ"),
             pages.text(
                 "These cells held another value when the workbook was saved than its inputs give now. "
-                "The report uses "
-                "the new values; the refreshed copy of the workbook holds them."
+                "The report and the refreshed copy of the workbook hold the new values."
             ),
             pages.table(
                 [("Sheet", ""), ("Cell", ""), ("Saved", ""), ("Recalculated", "")],
@@ -431,12 +443,6 @@ def cell_text(value: CellValue) -> str:
     if isinstance(value, float):
         return f"{value:.10g}".replace("-", "−")
     return value if len(value) <= 60 else value[:59] + "…"
-
-
-def _theory(name: str) -> str:
-    if name == "small":
-        return "small lift (straight-line)."
-    return "large lift, up to twice the thickness of a shim."
 
 
 def _is_done(state: str) -> bool:

@@ -19,6 +19,9 @@ ParsedRow = Mapping[str, float | str | None]
 FACTORS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 """Factors for thickness that a reader can undo in the head."""
 
+_CLAMP_THICKNESS = 0.3
+"""Thickness at which a clamp is drawn whose thickness nobody wrote down [mm]: only its diameter matters."""
+
 _TALLEST = 1.7
 _PISTON_HEIGHT = 5.0
 _LABEL_STEP = 3.3
@@ -116,7 +119,7 @@ def layers_of(rows: Sequence[ParsedRow]) -> tuple[Layer, ...]:
     height = 0.0
     for index, row in enumerate(rows):
         part = str(row["part"])
-        thickness = _number(row["thickness"])
+        thickness = _number(row["thickness"]) or _CLAMP_THICKNESS
         outer = _number(row["outer_diameter"]) / 2
         inner = _number(row.get("inner_diameter")) / 2
         if part == "ring":
@@ -230,7 +233,7 @@ def row_text(row: ParsedRow) -> str:
     thickness = _number(row["thickness"])
     # 0.125 keeps its third decimal; 0.1 is written 0.10 as on the packet.
     shown = f"{thickness:.2f}" if abs(thickness - round(thickness, 2)) < 1e-9 else f"{thickness:g}"
-    size = f"{_number(row['outer_diameter']):g} × {shown}"
+    size = f"{_number(row['outer_diameter']):g}" + (f" × {shown}" if thickness else "")
     count = f"{quantity} × " if quantity > 1 else ""
     part = str(row["part"])
     return f"{count}{size}" if part == "shim" else f"{part} {count}{size}"
