@@ -248,7 +248,7 @@ def _print_table(listed: Iterable[CellFunction]) -> None:
 
     table = Table(box=None, pad_edge=False)
     for head in ("family", "function", "result", "gives"):
-        table.add_column(head, overflow="fold")
+        table.add_column(head, overflow="fold", no_wrap=head == "function")
     for family, members in _families(listed).items():
         for index, function in enumerate(members):
             table.add_row(

@@ -111,7 +111,7 @@ def evaluate_formula(formula: str) -> Outcome:
         if token.kind == "reference" and position(token.text.rpartition("!")[2].partition(":")[0]) is not None
     )
     if problems:
-        return Outcome(CellError(prepared.code or "#REF!", f"{problems[0]}."))
+        return Outcome(CellError(prepared.code or "#REF!", _sentence(problems[0])))
     binding = _Binding()
     raw = _guarded(lambda: _evaluated(binding, prepared.text), "formula")
     rows = raw if isinstance(raw, list) else [[raw]]
@@ -349,7 +349,7 @@ class _Job:
                     else None
                 )
                 if prepared is not None and prepared.problems:
-                    told = CellError(prepared.code, f"{prepared.problems[0]}.")
+                    told = CellError(prepared.code, _sentence(prepared.problems[0]))
                 value = told or _plain(raw, value.code)
             place = (cell.sheet, span.address)
             results[place] = CellResult(*place, cell.formula, value, self._saved(span), notes)
@@ -411,29 +411,36 @@ def _guarded(step: Callable[[], _Result], file: str) -> _Result:
         ) from None
 
 
-_TOKEN_KINDS: dict[object, TokenKind] = {
-    (formualizer.TokenType.Operand, formualizer.TokenSubType.Range): "reference",
-    (formualizer.TokenType.Func, formualizer.TokenSubType.Open): "function",
-}
+_OPERAND, _CALL = formualizer.TokenType.Operand, formualizer.TokenType.Func
+_RANGE, _OPEN, _CLOSE = (
+    formualizer.TokenSubType.Range,
+    formualizer.TokenSubType.Open,
+    formualizer.TokenSubType.Close,
+)
 
 
 def _tokens(formula: str) -> list[Token] | None:
+    """Take a formula apart; only the tokens that may have to be replaced."""
     try:
         formualizer.parse(f"={formula}")
         found = formualizer.tokenize(f"={formula}").tokens()
     except (formualizer.TokenizerError, formualizer.ParserError, ValueError):
         return None
-    return [_token(token) for token in found]
-
-
-def _token(token: formualizer.Token) -> Token:
-    kind = _TOKEN_KINDS.get((token.token_type, token.subtype), "other")
-    if kind == "other" and token.subtype == formualizer.TokenSubType.Open:
-        kind = "open"
-    elif kind == "other" and token.subtype == formualizer.TokenSubType.Close:
-        kind = "close"
-    # Offsets count bytes and include the equals sign that was put before.
-    return Token(kind, token.value, token.start - 1, token.end - 1)
+    tokens: list[Token] = []
+    for token in found:
+        subtype = token.subtype
+        kind: TokenKind
+        if subtype == _RANGE and token.token_type == _OPERAND:
+            kind = "reference"
+        elif subtype == _OPEN:
+            kind = "function" if token.token_type == _CALL else "open"
+        elif subtype == _CLOSE:
+            kind = "close"
+        else:
+            continue
+        # Offsets count bytes and include the equals sign that was put before.
+        tokens.append(Token(kind, token.value, token.start - 1, token.end - 1))
+    return tokens
 
 
 @functools.cache
@@ -538,7 +545,11 @@ def _scalar(value: object) -> CellValue:
 
 def _plain(value: object, code: str) -> CellError:
     told = _NOT_COMPUTED.get(_kind(value)) or _PLAIN.get(code, "is an error")
-    return CellError(code, f"{told}.")
+    return CellError(code, _sentence(told))
+
+
+def _sentence(problem: str) -> str:
+    return str(DampcellError(problem))
 
 
 def _offset(moment: datetime.datetime) -> int:

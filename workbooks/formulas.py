@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.registry import NAMESPACE, REGISTRY, lookup
@@ -19,12 +19,14 @@ from dampcell.workbooks.sheets import address, position
 
 __all__ = ["Place", "Prepared", "Surroundings", "Token", "prepare"]
 
-TokenKind = Literal["reference", "function", "open", "close", "other"]
+TokenKind = Literal["reference", "function", "open", "close"]
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
-    """A piece of a formula; ``text`` of a function ends with its opening parenthesis."""
+class Token(NamedTuple):
+    """A piece of a formula; ``text`` of a function ends with its opening parenthesis.
+
+    A tuple, because a workbook has very many of them.
+    """
 
     kind: TokenKind
     text: str
@@ -95,6 +97,7 @@ class Prepared:
     plain: bool = False
 
 
+_PLAIN_REFERENCE = re.compile(r"\$?[A-Z]{1,3}\$?[0-9]+(:\$?[A-Z]{1,3}\$?[0-9]+)?")
 _FUNCTION_PREFIX = re.compile(r"(?:_xll\.|_xludf\.|_xldudf_|_xlfn\.|_xlws\.)*", re.IGNORECASE)
 _OURS = re.compile(rf"{NAMESPACE}[._](\w+)", re.IGNORECASE)
 _ITEM = re.compile(r"\s*\[((?:'.|[^\[\]'])*)\]\s*(:|,|$)")
@@ -128,21 +131,21 @@ def prepare(
     tokens = around.tokens(formula)
     if tokens is None:
         return Prepared(formula, problems=("the formula cannot be read",), code="#NAME?")
-    names = {token.text.casefold() for token in tokens if token.kind == "reference"}
-    functions = {_bare(token).upper() for token in tokens if token.kind == "function"}
-    # LET and LAMBDA make names of their own.
-    work = _Work(place, around, array, depth, names if functions & {"LET", "LAMBDA"} else set())
+    work = _Work(place, around, array, depth, _own_names(tokens))
     source = formula.encode()
     pieces: list[bytes] = []
     done = 0
-    for index, token in enumerate(tokens):
-        pieces += (
-            source[done : token.start],
-            work.replace(token, tokens[max(index - 1, 0) : index]).encode(),
-        )
-        done = token.end
-        if token.kind == "function" and _bare(token) == "AGGREGATE" and _first_number(tokens, index) >= 14:
-            work.trouble("AGGREGATE with function numbers from 14 on cannot be computed here", "#NAME?")
+    before: Token | None = None
+    for token in tokens:
+        text = work.replace(token, before)
+        if text != token.text:
+            pieces += (source[done : token.start], text.encode())
+            done = token.end
+        if token.kind == "function" and token.text.upper().endswith("AGGREGATE("):
+            function = re.match(rb"\s*(\d+)", source[token.end :])
+            if function is not None and int(function[1]) >= 14:
+                work.trouble("AGGREGATE with function numbers from 14 on cannot be computed here", "#NAME?")
+        before = token
     text = b"".join([*pieces, source[done:]]).decode()
     return Prepared(text, frozenset(work.calls), tuple(work.problems), work.code, not work.composed)
 
@@ -166,7 +169,7 @@ class _Work:
             self.problems.append(problem)
         self.code = self.code or code
 
-    def replace(self, token: Token, before: Sequence[Token]) -> str:
+    def replace(self, token: Token, before: Token | None) -> str:
         if token.kind == "function":
             self.nesting += 1
             self.composed = True
@@ -176,9 +179,13 @@ class _Work:
         elif token.kind == "open":
             self.nesting += 1
             self.composed |= token.text == "{"
-            if before and before[0].kind == "close" and token.text == "(":
+            if before is not None and before.kind == "close" and before.end == token.start:
                 self.trouble("a LAMBDA that is called in place cannot be computed here", "#NAME?")
         elif token.kind == "reference":
+            plain = _PLAIN_REFERENCE.fullmatch(token.text)
+            if plain is not None:
+                self.composed |= plain[1] is not None
+                return f"@{token.text}" if plain[1] and not self.array and self.nesting == 0 else token.text
             text = self._reference(token.text)
             lone = ":" in text and not self.array and self.nesting == 0 and text == token.text
             self.composed |= ":" in text or text != token.text or not re.search(r"\d", text)
@@ -266,11 +273,11 @@ def _no_such_function(key: str) -> str:
     return ""
 
 
-def _first_number(tokens: Sequence[Token], index: int) -> float:
-    try:
-        return float(tokens[index + 1].text)
-    except (IndexError, ValueError):
-        return 0.0
+def _own_names(tokens: Sequence[Token]) -> set[str]:
+    """Names that LET and LAMBDA may make within the formula."""
+    if not any(token.kind == "function" and _bare(token).upper() in ("LET", "LAMBDA") for token in tokens):
+        return set()
+    return {token.text.casefold() for token in tokens if token.kind == "reference"}
 
 
 def _inside(place: Place, table: Table) -> bool:

@@ -87,7 +87,7 @@ class Package:
     tables: tuple[Table, ...]
     names: tuple[DefinedName, ...]
     date1904: bool
-    workbook_part: str
+    strings_part: str
 
     def part(self, name: str) -> bytes:
         """Read one part.
@@ -117,10 +117,9 @@ class Package:
 
     def shared_strings(self) -> tuple[str, ...]:
         """Read the table of shared texts; empty if there is none."""
-        part = posixpath.join(posixpath.dirname(self.workbook_part), "sharedStrings.xml")
-        if all(member.filename != part for member in self.members):
+        if not self.strings_part:
             return ()
-        root = _parse(self.part(part), self.file)
+        root = _parse(self.part(self.strings_part), self.file)
         return tuple("".join(_texts(entry)) for entry in root if _local(entry) == "si")
 
     def rewritten(self, parts: Mapping[str, bytes], *, compressed: bool = True) -> bytes:
@@ -358,7 +357,7 @@ def _structure(
         tables=tuple(table for sheet in sheets for table in _tables(archive, sheet, names, file)),
         names=tuple(_names(root, titles)),
         date1904=date1904,
-        workbook_part=main,
+        strings_part=next((r.target for r in targets.values() if r.kind.endswith("/sharedStrings")), ""),
     )
 
 

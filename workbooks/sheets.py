@@ -7,6 +7,7 @@ between them are copied as they are.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -103,6 +104,7 @@ def address(row: int, column: int) -> str:
     return f"{letters}{row}"
 
 
+@functools.lru_cache(maxsize=1 << 16)
 def position(cell: str) -> tuple[int, int] | None:
     """Read a cell address; None if it is none.
 
@@ -179,7 +181,7 @@ class _Reader:
     column: int = 0
     depth: int = 0
     cell_depth: int = 0
-    cell: tuple[int, int, str, str | None] = (0, 0, "", None)
+    cell: tuple[int, dict[str, str]] = field(default_factory=lambda: (0, {}))
     opened: tuple[int, int, dict[str, str]] = field(default_factory=lambda: (0, 0, {}))
     formula: FormulaSpan | None = None
     value: Span | None = None
@@ -211,8 +213,7 @@ class _Reader:
         place = position(attributes.get("r", ""))
         self.row, self.column = place or (self.row, self.column + 1)
         self.cell_depth = self.depth
-        start = self.parser.CurrentByteIndex
-        self.cell = (start, self._tag_end(start), attributes.get("t", "n"), attributes.get("cm"))
+        self.cell = (self.parser.CurrentByteIndex, attributes)
         self.formula = self.value = self.saved = None
 
     def end(self, name: str) -> None:
@@ -223,8 +224,8 @@ class _Reader:
         elif self.cell_depth and self.depth == self.opened[1] and local in ("f", "v", "is"):
             self.parser.CharacterDataHandler = None
             start, _, attributes = self.opened
-            span = (start, self._element_end(start))
             text = "".join(self.text)
+            span = (start, self._element_end(start, not text))
             if local == "f":
                 self.formula = FormulaSpan(
                     text,
@@ -239,22 +240,23 @@ class _Reader:
         self.depth -= 1
 
     def _end_cell(self) -> None:
-        start, tag_end, kind, dynamic = self.cell
-        if self.formula is not None and self.formula.kind == "array" and self.formula.area:
-            self.arrays.append(self.formula.area)
-        anchor = self._anchor()
-        if self.formula is None and anchor is None:
+        formula = self.formula
+        if formula is not None and formula.kind == "array" and formula.area:
+            self.arrays.append(formula.area)
+        anchor = self._anchor() if self.arrays else None
+        if formula is None and anchor is None:
             return
-        span = (start, self._element_end(start))
+        start, attributes = self.cell
+        span = (start, self._element_end(start, formula is None and self.value is None))
         self.cells.append(
             CellSpan(
                 row=self.row,
                 column=self.column,
-                kind=kind,
-                dynamic=dynamic is not None,
+                kind=attributes.get("t", "n"),
+                dynamic="cm" in attributes,
                 span=span,
-                tag_end=tag_end,
-                formula=self.formula,
+                tag_end=self._tag_end(start),
+                formula=formula,
                 value_span=self.value,
                 saved=self.saved,
                 anchor=anchor,
@@ -262,7 +264,7 @@ class _Reader:
         )
 
     def _anchor(self) -> tuple[int, int] | None:
-        if self.arrays and self.arrays[0][2] < self.row:
+        if self.arrays[0][2] < self.row:
             self.arrays = [array for array in self.arrays if array[2] >= self.row]
         for top, left, bottom, right in self.arrays:
             if top <= self.row <= bottom and left <= self.column <= right:
@@ -275,10 +277,13 @@ class _Reader:
             raise UnreadableSheet("a start tag without its end")
         return found.end()
 
-    def _element_end(self, start: int) -> int:
-        # At an end tag expat stands at its first byte; for <v/> it stands at the element itself.
-        here = self.parser.CurrentByteIndex
-        return self._tag_end(start) if here == start else self.xml.index(b">", here) + 1
+    def _element_end(self, start: int, empty: bool) -> int:
+        """Byte after the element that ends here; one without content may be written as a single tag."""
+        if empty:
+            tag_end = self._tag_end(start)
+            if self.xml[tag_end - 2 : tag_end] == b"/>":
+                return tag_end
+        return self.xml.index(b">", self.parser.CurrentByteIndex) + 1
 
 
 def splice(xml: bytes, edits: Iterable[Edit]) -> bytes:
@@ -313,10 +318,12 @@ def formula_edit(xml: bytes, cell: CellSpan, text: str | None) -> Edit:
         return (*cell.span, b"")
     assert cell.formula is not None
     start, end = cell.formula.span
-    tag = _START_TAG.match(xml, start)
-    assert tag is not None
     prefix = _prefix(xml, cell)
-    head = tag[0].rstrip(b"/>") + b">" if cell.formula.kind == "shared" else b"<" + prefix + b"f>"
+    head = b"<" + prefix + b"f>"
+    if cell.formula.kind == "shared":
+        tag = _START_TAG.match(xml, start)
+        assert tag is not None
+        head = tag[0].rstrip(b"/>") + b">"
     return start, end, head + escape(text).encode() + b"</" + prefix + b"f>"
 
 
