@@ -33,7 +33,7 @@ _GROUND = 1e-7
 
 _GAUSS = np.polynomial.legendre.leggauss(24)
 _REFERENCES = 8
-_TOLERANCE = 1e-7
+_TOLERANCE = 1e-5
 _SLACK = 1e-9
 _PATIENCE = 12
 _SWEEPS = 200
@@ -68,6 +68,16 @@ class States:
         """Whether the face shim touches its seat, shape (n,)."""
         result: Flags = self.closed[:, -1]
         return result
+
+
+def _carried(states: States, loads: Floats) -> States:
+    """Take known states over to other loads, each from the nearest, as a start for solving those."""
+    nearest = np.abs(loads[:, None] - states.loads).argmin(axis=1)
+    known, stiffening = states.loads[nearest], states.stiffening[nearest]
+    # For a plate that keeps its shape the excess goes with w² and the load with w times the stiffening.
+    ratio = (loads / np.where(known > 0.0, known, 1.0))[:, None]
+    grown = (stiffening - 1.0) * ratio ** (2.0 * stiffening / (3.0 * stiffening - 2.0))
+    return States(loads, states.shapes[nearest], states.shifts[nearest], 1.0 + grown, states.closed[nearest])
 
 
 class _Pace:
@@ -182,7 +192,7 @@ class Contacts:
         large : bool
             Whether plates stiffen with their lift.
         start : States, optional
-            States at n neighbouring loads, to start from.
+            States at some loads to start from; the nearest is used.
 
         Returns
         -------
@@ -193,20 +203,13 @@ class Contacts:
         NoSolutionError
             If the contacts or the stiffening do not settle.
         """
-        if start is None and len(loads) > 2 * _REFERENCES:
-            start = self._between(loads, large=large)
+        if start is None and np.count_nonzero(loads) > 2 * _REFERENCES:
+            some = np.sort(loads[loads > 0.0])
+            few = some[np.linspace(0, len(some) - 1, _REFERENCES).round().astype(int)]
+            start = self._settle(few, large=large, opening=False)
+        if start is not None:
+            start = _carried(start, loads)
         return self._settle(loads, large=large, opening=False, start=start)
-
-    def _between(self, loads: Floats, *, large: bool) -> States:
-        """Starts for many loads from a few: contacts of the nearest one, stiffening between them."""
-        picked = np.linspace(0, len(loads) - 1, _REFERENCES).round().astype(int)
-        picked = np.argsort(loads)[picked]
-        few = self._settle(loads[picked], large=large, opening=False)
-        nearest = np.abs(loads[:, None] - few.loads).argmin(axis=1)
-        between = [np.interp(loads, few.loads, stiffening) for stiffening in few.stiffening.T]
-        return States(
-            loads, few.shapes[nearest], few.shifts[nearest], np.stack(between, axis=1), few.closed[nearest]
-        )
 
     def opening(self, *, large: bool) -> float:
         """Load at which the face shim leaves its seat.
@@ -317,14 +320,14 @@ class Contacts:
             matrix[:, -1, -1] = push[:, -1]
             right[:, -1] = self._meetings.gap[-1]
         try:
-            answer: Floats = np.linalg.solve(matrix, -right[:, :, None])[:, :, 0]
+            answer = np.asarray(np.linalg.solve(matrix, -right[:, :, None])[:, :, 0], dtype=float)
         except np.linalg.LinAlgError as error:
             raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error
         if opening:
             loads = answer[:, -1]
         forces = np.zeros(closed.shape)
         forces[rows, picked] = answer[:, :most] * used
-        shapes = (forces @ self._spread).reshape(n, len(self.layers), -1)
+        shapes: Floats = (forces @ self._spread).reshape(n, len(self.layers), -1)
         shapes[:, 0, self._count_circles :] += loads[:, None] * self.source.weights
         shapes /= stiffening[:, :, None]
         shifts = answer[:, most : most + loose]
@@ -343,9 +346,8 @@ class Contacts:
 
     def _lifts(self, states: States) -> Floats:
         """Elastic lift of every layer on every circle, shape (n, layers, circles) [mm]."""
-        lifts = np.matmul(states.shapes.transpose(1, 0, 2), self._influence[:-1])
-        result: Floats = lifts.transpose(1, 0, 2)
-        return result
+        lifts: Floats = np.matmul(states.shapes.transpose(1, 0, 2), self._influence[:-1])
+        return lifts.transpose(1, 0, 2)
 
     # -- large lift -----------------------------------------------------------------------------------
 
@@ -359,9 +361,9 @@ class Contacts:
         plate = Plate(self.layers[0].inner, outer[:, :, None], self.poisson)
         self._slopes = plate.slope(at, self._radii) * self._reach[:, None, :]
         self._slopes *= (held / self._rigidity)[:, None, None]
-        kernel, pull = membrane_kernel(at, inner[:, :, None], outer[:, :, None], self.poisson)
+        kernel = membrane_kernel(at, at, inner[:, :, None], outer[:, :, None], poisson=self.poisson)
         self._kernels = kernel * step[:, :, None] * step[:, None, :]
-        self._pull = pull * step * held[:, None]
+        self._points, self._steps = at, step
         plates = max(len(layer.thicknesses) for layer in self.layers)
         self._shares = np.zeros((len(self.layers), plates))
         self._thickness = np.ones((len(self.layers), plates))
@@ -427,32 +429,34 @@ class Contacts:
         modulus : float
             Modulus of elasticity [GPa].
         large : bool
-            Whether to add the membrane stress at the clamp.
+            Whether to add the membrane stress.
 
         Returns
         -------
         list of list of ndarray
             By layer and plate, shape (n,) [MPa]: the larger of radial and tangential
-            stress, bending on every circle, plus membrane at the clamp.
+            bending stress on any circle, with the membrane stress added to the radial one.
         """
-        pull = modulus * 1e3 * (self._strains(states) * self._pull[:, None, :]).sum(axis=2)
+        strains = self._strains(states)
         found = []
         for i, layer in enumerate(self.layers):
             reach = np.flatnonzero(self._reach[i])
             circles = np.clip(self._radii[reach], layer.inner, layer.outer)
+            at = np.concatenate([[layer.inner], circles])
             plate = Plate(layer.inner, layer.outer, self.poisson, "hinged" if layer.loose else "clamped")
-            radial, hoop = plate.moments(np.concatenate([[layer.inner], circles]), circles)
+            radial, hoop = plate.moments(at, circles)
             forces = states.shapes[:, i, reach]
             # The curvature is common to the plates of a layer: each bears moment by its own rigidity.
-            moment = np.maximum(np.abs(forces @ radial.T), np.abs(forces @ hoop.T)) / layer.rigidity
-            tension = pull[i] if large else 0.0
-            found.append(
-                [
-                    np.maximum(
-                        6.0 * rigidity / t**2 * moment[:, 0] + tension,
-                        6.0 * rigidity / t**2 * moment[:, 1:].max(axis=1),
-                    )
-                    for t, rigidity in zip(layer.thicknesses, layer.rigidities, strict=True)
-                ]
-            )
+            radial_moment = np.abs(forces @ radial.T) / layer.rigidity
+            hoop_moment = np.abs(forces @ hoop.T) / layer.rigidity
+            membrane = np.zeros_like(radial_moment)
+            if large and not layer.loose:
+                kernel = membrane_kernel(at, self._points[i], layer.inner, layer.outer, poisson=self.poisson)
+                membrane = modulus * 1e3 * (strains[i] @ (kernel * self._steps[i]).T) / at
+            plates = []
+            for t, rigidity in zip(layer.thicknesses, layer.rigidities, strict=True):
+                bending = 6.0 * rigidity / t**2
+                stress = np.maximum(bending * radial_moment + membrane, bending * hoop_moment)
+                plates.append(stress.max(axis=1))
+            found.append(plates)
         return found

@@ -177,14 +177,16 @@ class Plate:
 
 
 def membrane_kernel(
-    at: Floats, inner: float | Floats, outer: float | Floats, poisson: float
-) -> tuple[Floats, Floats]:
-    """In-plane response of an annulus to the radial strain that its slopes cause.
+    radius: Floats, source: Floats, inner: float | Floats, outer: float | Floats, *, poisson: float
+) -> Floats:
+    """In-plane force of an annulus from the radial strain that its slopes cause.
 
     Parameters
     ----------
-    at : ndarray, shape (…, n)
-        Radii [mm].
+    radius : ndarray, shape (…, n)
+        Where the force is read [mm], inner to outer.
+    source : ndarray, shape (…, m)
+        Where the strain is [mm], inner to outer.
     inner, outer : float, or ndarray of shape (…, 1, 1)
         Radii of the held inner and free outer edge [mm].
     poisson : float
@@ -192,10 +194,8 @@ def membrane_kernel(
 
     Returns
     -------
-    kernel : ndarray, shape (…, n, n)
+    ndarray, shape (…, n, m)
         K with r N_r(r) = E t ∫ K(r, s) q(s) ds, where q = (dw/dr)²/2 [-].
-    pull : ndarray, shape (…, n)
-        k with N_r(inner) = E t ∫ k(s) q(s) ds [1/mm].
 
     Notes
     -----
@@ -208,13 +208,13 @@ def membrane_kernel(
     Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959,
     chapter 13, large deflections (equations from memory, solved here).
     """
-    r, s = at[..., :, None], at[..., None, :]
+    r, s = radius[..., :, None], source[..., None, :]
     held = inner**2 * (1.0 - poisson) / (1.0 + poisson)
     rim = outer + held / outer
-    reach = outer / s - s / outer
-    kernel = 0.5 * ((r + held / r) / rim * reach - np.where(s < r, r / s - s / r, 0.0))
-    pull = (0.5 * (1.0 + held / inner**2) / rim * reach)[..., 0, :]
-    return kernel, np.broadcast_to(pull, at.shape)
+    kernel: Floats = 0.5 * (
+        (r + held / r) / rim * (outer / s - s / outer) - np.where(s < r, r / s - s / r, 0.0)
+    )
+    return kernel
 
 
 def plate_stiffness(

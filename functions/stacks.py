@@ -284,7 +284,7 @@ class StackModel:
         NoSolutionError
             If the solver does not settle.
         """
-        step = np.maximum(1e-3 * states.loads, 1e-3)
+        step = np.maximum(0.02 * states.loads, 1e-3)
         below, above = np.maximum(states.loads - step, 0.0), states.loads + step
         low, high = self.lift(self.states(below, states)), self.lift(self.states(above, states))
         with np.errstate(divide="ignore"):

@@ -464,8 +464,8 @@ def stack_curve(
     Examples
     --------
     >>> curve = stack_curve([["shim", 30, 0.2, 2], ["clamp", 12, 0.3, 1]], 26, 20, 3)
-    >>> [round(value, 3) for value in curve[1]]
-    [10.0, 0.053, 199.905]
+    >>> [round(value, 2) for value in curve[1]]
+    [10.0, 0.05, 199.91]
     """
     if not maximum_load > 0.0:
         raise InputError(
