@@ -111,7 +111,10 @@ def dial_position(
 
 def _dial_finding(offset: float) -> str:
     if abs(offset) < TRUE_WITHIN:
-        return "the dial reads true, if its mark stands at its printed closed end with the adjuster turned fully in"
+        return (
+            "the dial reads true, if its mark stands at its printed closed end with the adjuster turned "
+            "fully in"
+        )
     side = "too far open" if offset > 0 else "too far closed"
     return (
         f"the dial does not read true: it shows {_count(abs(offset))} {side}; set it on its shaft so that "
@@ -127,10 +130,7 @@ def _range_finding(total: float, printed: float) -> str:
             f"only {_count(total)} of {printed:g}: the adjuster does not reach one of its ends "
             "(dirt, a bent needle, or the knob set wrongly on its shaft)"
         )
-    return (
-        f"{_count(total)} instead of {printed:g}: check that the needle is not screwed in deeper than its seat, "
-        "and count again"
-    )
+    return f"{_count(total)} instead of {printed:g}: count again, gently against both stops"
 
 
 def _count(clicks: float) -> str:

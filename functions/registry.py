@@ -10,6 +10,7 @@ same formula gives the same number to the last digit everywhere.
 from __future__ import annotations
 
 import ast
+import doctest
 import functools
 import inspect
 import re
@@ -168,7 +169,6 @@ def _declare(
         _argument(parameter, hints[parameter.name], help_texts.get(parameter.name, ""))
         for parameter in signature.parameters.values()
     )
-    examples = [example.snippet or "" for example in documented.examples]
     return CellFunction(
         name=body.__name__.upper(),
         family=family,
@@ -179,7 +179,7 @@ def _declare(
         result_unit=_nomenclature().get(result, {}).get("unit", ""),
         result_columns=columns,
         source=_one_line(_section(documented, "references")),
-        example_call=_example_call(examples, body.__name__),
+        example_call=_example_call(body),
         body=body,
     )
 
@@ -231,11 +231,14 @@ def _kind(hint: object) -> tuple[Kind, tuple[str, ...], TableLayout | None]:
     return "raw", (), None
 
 
-def _example_call(snippets: Sequence[str], name: str) -> tuple[object, ...]:
+def _example_call(body: Callable[..., object]) -> tuple[object, ...]:
     # The doctest is the example: reading its arguments back keeps the two from drifting apart.
-    for snippet in snippets:
-        source = "\n".join(line[4:] for line in snippet.splitlines() if line.startswith((">>> ", "... ")))
-        for node in ast.walk(ast.parse(source)):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == name:
+    for example in doctest.DocTestParser().get_examples(inspect.getdoc(body) or ""):
+        for node in ast.walk(ast.parse(example.source)):
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Name)
+                and node.func.id == body.__name__
+            ):
                 return tuple(ast.literal_eval(argument) for argument in node.args)
     return ()

@@ -1,5 +1,14 @@
 """The cell functions by family; importing this package fills the registry, in the order of help."""
 
-from dampcell.functions.cells import plates, stacks, stack_meaning, oils, oil_names  # isort: skip  # in the order of the help pages
+# The order of these lines is the order of the families in help, so the sorter must leave them alone.
+# isort: off
+from dampcell.functions.cells import plates
+from dampcell.functions.cells import stacks
+from dampcell.functions.cells import stack_meaning
+from dampcell.functions.cells import oils
+from dampcell.functions.cells import oil_names
+from dampcell.functions.cells import fills
+from dampcell.functions.cells import gases
+from dampcell.functions.cells import workshop
 
-__all__ = ["oil_names", "oils", "plates", "stack_meaning", "stacks"]
+__all__ = ["fills", "gases", "oil_names", "oils", "plates", "stack_meaning", "stacks", "workshop"]
