@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import io
 import re
+import time
 from collections.abc import Callable, Sequence
 
 import openpyxl
@@ -183,6 +184,16 @@ def test_an_interrupt_inside_a_call_stops_the_work(
         recalculate(data, "job.xlsx")
     with pytest.raises(KeyboardInterrupt):
         evaluate_formula("DAMP.TRIAL_CUBE(1)")
+
+
+def test_a_workbook_that_takes_too_long_is_given_up(
+    package_of: Maker, trial_function: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ticks = iter(range(0, 10_000, 100))
+    monkeypatch.setattr(time, "monotonic", lambda: float(next(ticks)))
+    cells = "".join(f"<c r='{c}1'><f>DAMP.TRIAL_CUBE({i})</f></c>" for i, c in enumerate("ABCD", start=1))
+    with pytest.raises(WorkbookError, match=r"job\.xlsx: takes longer than 120 s to compute"):
+        recalculate(package_of(_row(1, cells)), "job.xlsx")
 
 
 def test_stale_cells_are_those_whose_saved_value_differs(package_of: Maker) -> None:

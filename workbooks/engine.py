@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-import math
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -19,6 +19,16 @@ import formualizer
 import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import DampcellError, WorkbookError
 from dampcell.functions.registry import NAMESPACE, REGISTRY, CellError, Outcome, evaluate
+from dampcell.workbooks.exchange import (
+    NOT_COMPUTED,
+    argument,
+    fitted,
+    handed_back,
+    kind_of,
+    plain_error,
+    scalar,
+    sentence,
+)
 from dampcell.workbooks.formulas import Place, Prepared, Surroundings, Token, TokenKind, prepare
 from dampcell.workbooks.package import LIMITS, Package, Sheet, open_package
 from dampcell.workbooks.results import CellResult, CellValue, Finding, Recalculated
@@ -26,38 +36,10 @@ from dampcell.workbooks.sheets import Area, CellSpan, address, area, formula_edi
 
 __all__ = ["evaluate_formula", "recalculate"]
 
-CODES = {
-    "Div": "#DIV/0!",
-    "Ref": "#REF!",
-    "Name": "#NAME?",
-    "Value": "#VALUE!",
-    "Num": "#NUM!",
-    "Null": "#NULL!",
-    "Na": "#N/A",
-    "Spill": "#SPILL!",
-    "Calc": "#CALC!",
-}
-"""Error values by the engine's names for them; all others become #VALUE!."""
-
-_KINDS = {code: kind for kind, code in CODES.items()}
-_PLAIN = {
-    "#DIV/0!": "divides by zero or by a blank cell",
-    "#REF!": "refers to a cell that is not there",
-    "#NAME?": "uses a name that is not known",
-    "#VALUE!": "a value is of the wrong kind, or an error in another cell is taken over",
-    "#NUM!": "a number is out of range",
-    "#NULL!": "two ranges do not meet",
-    "#N/A": "a value is not available",
-    "#SPILL!": "the cells that the result needs are not empty",
-    "#CALC!": "the result is empty",
-}
-_NOT_COMPUTED = {
-    "Circ": "refers to itself, directly or through other cells",
-    "NImpl": "uses something that cannot be computed here",
-    "Error": "the formula cannot be read",
-}
 _Result = TypeVar("_Result")
 _SECONDS = 120
+"""Time in which a workbook has to be computed [s]."""
+
 _FIT = "_DAMPCELL_FIT"
 
 
@@ -111,7 +93,7 @@ def evaluate_formula(formula: str) -> Outcome:
         if token.kind == "reference" and position(token.text.rpartition("!")[2].partition(":")[0]) is not None
     )
     if problems:
-        return Outcome(CellError(prepared.code or "#REF!", _sentence(problems[0])))
+        return Outcome(CellError(prepared.code or "#REF!", sentence(problems[0])))
     binding = _Binding()
     raw = _guarded(lambda: _evaluated(binding, prepared.text), "formula")
     rows = raw if isinstance(raw, list) else [[raw]]
@@ -124,10 +106,10 @@ def evaluate_formula(formula: str) -> Outcome:
 
 def _told(binding: _Binding, raw: object, offset: tuple[int, int]) -> CellValue:
     """Turn a value of the engine into a cell value, errors with their sentence."""
-    value = _scalar(raw)
+    value = scalar(raw)
     if not isinstance(value, CellError):
         return value
-    return binding.sentence(value.code, offset) or _plain(raw, value.code)
+    return binding.sentence(value.code, offset) or plain_error(raw, value.code)
 
 
 @dataclass(slots=True)
@@ -140,6 +122,8 @@ class _Binding:
     noted: set[str] = field(default_factory=set)
     last: object = None
     interrupted: bool = False
+    overdue: bool = False
+    started: float = field(default_factory=lambda: time.monotonic())
 
     def clear(self) -> None:
         self.errors.clear()
@@ -160,9 +144,14 @@ class _Binding:
             book.register_function(
                 f"{NAMESPACE}.{name}", functools.partial(self.call, name, book), min_args=0, max_args=None
             )
-        book.register_function(_FIT, _fit, min_args=3, max_args=3)
+        book.register_function(_FIT, fitted, min_args=3, max_args=3)
 
     def call(self, name: str, book: Any, *arguments: object) -> object:
+        if time.monotonic() - self.started > _SECONDS:
+            # The engine minds its own time limit between formulas only, so ours is kept here as well.
+            self.overdue = True
+            book.cancel()
+            return handed_back(CellError("#VALUE!"))
         key = f"{name}{arguments!r}"
         outcome = self.memory.get(key)
         if outcome is None:
@@ -173,12 +162,12 @@ class _Binding:
         if outcome.notes:
             self.noted.add(name)
             self.notes.update(dict.fromkeys(outcome.notes))
-        return _handed_back(outcome.value)
+        return handed_back(outcome.value)
 
     def _first(self, name: str, book: Any, arguments: Sequence[object]) -> Outcome:
         declared = REGISTRY[name].arguments
         given = [
-            _argument(value, declared[min(index, len(declared) - 1)].name if declared else "")
+            argument(value, declared[min(index, len(declared) - 1)].name if declared else "")
             for index, value in enumerate(arguments)
         ]
         try:
@@ -281,13 +270,23 @@ class _Job:
         try:
             book.evaluate_all()
         except formualizer.ExcelEvaluationError:
+            self._check_stopped()
             # One formula stops all: find it, show an error value there, and go on.
             for cell in self.cells:
                 if cell.prepared is not None:
                     self._evaluate_alone(book, cell)
             book.evaluate_all()
+        self._check_stopped()
+
+    def _check_stopped(self) -> None:
         if self.binding.interrupted:
             raise KeyboardInterrupt
+        if self.binding.overdue:
+            raise WorkbookError(
+                f"takes longer than {_SECONDS} s to compute",
+                file=self.package.file,
+                allowed="a workbook with fewer or shorter formulas",
+            )
 
     def _evaluate_alone(self, book: Any, cell: _Cell) -> None:
         row, column = cell.span.row, cell.span.column
@@ -303,9 +302,9 @@ class _Job:
         prepared, place = cell.prepared, Place(cell.sheet, cell.span.row, cell.span.column)
         if prepared is None or prepared.problems:
             return value
-        kind = _kind(value)
-        if kind in _NOT_COMPUTED:
-            self.findings.append(self._finding(place, _NOT_COMPUTED[kind]))
+        kind = kind_of(value)
+        if kind in NOT_COMPUTED:
+            self.findings.append(self._finding(place, NOT_COMPUTED[kind]))
         if cell.span.dynamic and cell.area is not None:
             self._check_extent(book, cell, place)
         return 0.0 if value is None else value
@@ -334,7 +333,7 @@ class _Job:
         arrays: dict[tuple[str, int, int], _Binding] = {}
         for cell, raw in zip(self.cells, values, strict=True):
             span, prepared = cell.span, cell.prepared
-            value = _scalar(raw)
+            value = scalar(raw)
             top, left = span.anchor or (span.row, span.column)
             log = arrays.get((cell.sheet, top, left)) if prepared is None else None
             if prepared is not None and not prepared.problems and self._asks(cell, value):
@@ -349,8 +348,8 @@ class _Job:
                     else None
                 )
                 if prepared is not None and prepared.problems:
-                    told = CellError(prepared.code, _sentence(prepared.problems[0]))
-                value = told or _plain(raw, value.code)
+                    told = CellError(prepared.code, sentence(prepared.problems[0]))
+                value = told or plain_error(raw, value.code)
             place = (cell.sheet, span.address)
             results[place] = CellResult(*place, cell.formula, value, self._saved(span), notes)
         return results
@@ -449,7 +448,7 @@ def _engine_knows(name: str) -> bool:
     book = _empty()
     try:
         book.set_formula("cell", 1, 1, f"={name}()")
-        return _kind(book.evaluate_cell("cell", 1, 1)) != "Name"
+        return kind_of(book.evaluate_cell("cell", 1, 1)) != "Name"
     except (formualizer.ExcelEvaluationError, formualizer.ParserError, ValueError, OSError):
         return False
 
@@ -492,64 +491,6 @@ def _for_engine(prepared: Prepared, span: CellSpan) -> str:
         return f"{_FIT}({prepared.text}, {bottom - top + 1}, {right - left + 1})"
     # In an ordinary formula a spreadsheet shows one value, never a table.
     return prepared.text if prepared.plain else f"@({prepared.text})"
-
-
-def _fit(value: object, rows: float, columns: float) -> object:
-    """Fit a result into the area of an array formula, as spreadsheets do: repeat, cut, fill with #N/A."""
-    grid = value if isinstance(value, list) else [[value]]
-    missing = {"type": "Error", "kind": "Na"}
-
-    def cell(row: int, column: int) -> object:
-        line = grid[0] if len(grid) == 1 else grid[row] if row < len(grid) else None
-        if line is None:
-            return missing
-        return line[0] if len(line) == 1 else line[column] if column < len(line) else missing
-
-    return [[cell(row, column) for column in range(int(columns))] for row in range(int(rows))]
-
-
-def _argument(value: object, name: str) -> object:
-    if isinstance(value, list):
-        return [_argument(cell, name) for cell in value]
-    if isinstance(value, dict):
-        code = CODES.get(str(value.get("kind")), "#VALUE!")
-        return CellError(code, f"{name}: holds the error {code}; mend the cell that it comes from.", name)
-    return value
-
-
-def _handed_back(value: object) -> object:
-    if isinstance(value, list):
-        return [[_handed_back(cell) for cell in row] for row in value]
-    if isinstance(value, CellError):
-        return {"type": "Error", "kind": _KINDS.get(value.code, "Value")}
-    if value is None:
-        return ""
-    if isinstance(value, str | bool):
-        return value
-    number = float(value)  # type: ignore[arg-type] # the registry lets only numbers, texts and truth values out
-    return number if math.isfinite(number) else {"type": "Error", "kind": "Num"}
-
-
-def _kind(value: object) -> str:
-    return str(value.get("kind")) if isinstance(value, dict) else ""
-
-
-def _scalar(value: object) -> CellValue:
-    if isinstance(value, dict):
-        return CellError(CODES.get(_kind(value), "#VALUE!"))
-    if value is None or isinstance(value, str | bool):
-        return value
-    number = float(value)  # type: ignore[arg-type] # dates come as serial numbers
-    return number if math.isfinite(number) else CellError("#NUM!")
-
-
-def _plain(value: object, code: str) -> CellError:
-    told = _NOT_COMPUTED.get(_kind(value)) or _PLAIN.get(code, "is an error")
-    return CellError(code, _sentence(told))
-
-
-def _sentence(problem: str) -> str:
-    return str(DampcellError(problem))
 
 
 def _offset(moment: datetime.datetime) -> int:
