@@ -197,9 +197,8 @@ def _default(argument: Argument) -> str:
 def _accepted(argument: Argument) -> str:
     if argument.kind == "choice":
         return " | ".join(argument.choices)
-    if argument.layout is not None:
-        return argument.layout.describe()
-    return argument.unit if argument.unit and argument.unit != "-" else ""
+    # The unit of a number stands at the end of its help already.
+    return argument.layout.describe() if argument.layout is not None else ""
 
 
 def _described(function: CellFunction) -> dict[str, object]:
