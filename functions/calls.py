@@ -248,7 +248,9 @@ class CellFunction:
 
     def _once(self, values: Sequence[object]) -> Outcome:
         try:
-            result = self.body(*values)
+            # Overflow and the like inside numpy are errors here too, as they are in plain Python.
+            with np.errstate(over="raise", divide="raise", invalid="raise"):
+                result = self.body(*values)
         except ArithmeticError:
             raise self._not_finite() from None
         noted = result if isinstance(result, Noted) else Noted(result, ())

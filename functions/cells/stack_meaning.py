@@ -46,7 +46,7 @@ def stack_stress(
     endurance_limit : float
         Endurance limit of the spring steel, > 0; the default is typical, ask the maker [MPa].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -107,7 +107,7 @@ def stack_equivalent(
     load_diameter : float
         Diameter of the load circle, which is also the seat; above the clamp, up to the face shim's edge [mm].
     measure : {"thickness", "shims"}
-        Whether the thickness of one shim or the number of face shims is wanted.
+        Whether the thickness of one shim or the number of face shims is wanted [-].
     load : float
         Load at which they are compared, 0 for the start of the lift [N].
     poisson : float
@@ -178,7 +178,7 @@ def stack_tolerance(
     seat_tolerance : float
         Plus/minus on the diameter of the load circle, 0 or more [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -241,7 +241,8 @@ def stack_check(
     Parameters
     ----------
     stack : table
-        Rows from the piston face to the clamp, as for STACK_LIFT; a faulty one is reported, not refused.
+        Rows from the piston face to the clamp, as for STACK_LIFT [mm]; a faulty one is
+        reported, not refused [-].
     load_diameter : float, optional
         Diameter of the load circle, for preload and stress [mm].
     load : float, optional
@@ -250,7 +251,7 @@ def stack_check(
     Returns
     -------
     table
-        One row per finding: "fault", "note" or "ok", and a sentence.
+        One row per finding: "fault", "note" or "ok", and a sentence [-].
 
     Raises
     ------

@@ -89,7 +89,7 @@ def stack_lift(
     at_diameter : float, optional
         Diameter at which the lift is read, on the face shim; the load circle if left out [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -153,7 +153,7 @@ def stack_stiffness(
     load_diameter : float
         Diameter of the load circle, which is also the seat; above the clamp, up to the face shim's edge [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -223,7 +223,7 @@ def stack_opening(
     seat_height : float
         Height of the seat over the hub, 0 to 5 [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -295,7 +295,7 @@ def stack_pressure_lift(
     at_diameter : float, optional
         Diameter at which the lift is read, on the face shim; the load circle if left out [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -367,7 +367,7 @@ def stack_opening_pressure(
     seat_height : float
         Height of the seat over the hub, 0 to 5 [mm].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
@@ -431,7 +431,7 @@ def stack_curve(
     points : float
         Number of points from no load to the largest, 2 to 500 [-].
     theory : {"large", "small"}
-        Whether shims stiffen with their lift.
+        Whether shims stiffen with their lift [-].
     modulus : float
         Modulus of elasticity, > 0 [GPa].
     poisson : float
