@@ -34,7 +34,7 @@ def build_app(command: str | None = None) -> typer.Typer:
     Parameters
     ----------
     command : text, optional
-        The only command that is needed; if left out, all are there.
+        First word of the call; if it is a command, only that one is imported.
 
     Returns
     -------
@@ -49,7 +49,9 @@ def build_app(command: str | None = None) -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     app.callback()(_options)
-    modules = [COMMANDS[command]] if command in COMMANDS else dict.fromkeys(COMMANDS.values())
+    modules = [COMMANDS[command]] if command in COMMANDS else list(dict.fromkeys(COMMANDS.values()))
+    if command == "--version":
+        modules = [COMMANDS["cell"]]
     for module in modules:
         importlib.import_module(module).register(app)
     return app
