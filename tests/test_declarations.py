@@ -17,7 +17,20 @@ from dampcell.functions.units import shown_unit
 
 ALL = sorted(REGISTRY)
 BROKEN = CellError("#REF!", "mend B2.")
-ODD = (None, "", 0, -1.0, 1e-300, 1e300, "nonsense", "14 cSt", True, math.nan, [[]], BROKEN)
+ODD: tuple[object, ...] = (
+    None,
+    "",
+    0,
+    -1.0,
+    1e-300,
+    1e300,
+    "nonsense",
+    "14 cSt",
+    True,
+    math.nan,
+    [[]],
+    BROKEN,
+)
 
 _ENDS_WITH_UNIT = re.compile(r"\[([^\]]+)\]\.?$")
 
