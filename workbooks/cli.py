@@ -24,6 +24,8 @@ COMMANDS = {
     "functions": "dampcell.workbooks.cell_command",
     "report": "dampcell.workbooks.report_command",
     "demo": "dampcell.workbooks.report_command",
+    "serve": "dampcell.workbooks.serve_command",
+    "new": "dampcell.workbooks.new_command",
 }
 """Commands, and the module that registers each."""
 

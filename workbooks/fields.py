@@ -41,8 +41,8 @@ class Field:
         Nomenclature name and its unit; both empty for what is no quantity.
     size : int
         Rows of a list or table, else 1.
-    required : bool
-        Whether the record is incomplete without it.
+    required, wanted : bool
+        Whether a report needs it; whether a check asks for it.
     default : text
         What a fresh template holds there.
     choices : tuple of text
@@ -69,6 +69,7 @@ class Field:
     unit: str = ""
     size: int = 1
     required: bool = False
+    wanted: bool = False
     default: str = ""
     choices: tuple[str, ...] = ()
     minimum: float | None = None
@@ -111,7 +112,10 @@ def load_fields(workbook: str) -> tuple[Field, ...]:
             columns.setdefault(table, []).append(replace(declared, name=name))
         else:
             plain.extend(_for_each_variant(declared))
-    return tuple(replace(field, columns=tuple(columns.get(field.name, ()))) for field in plain)
+    return tuple(
+        replace(field, columns=tuple(columns.get("stack" if field.type == "stack" else field.name, ())))
+        for field in plain
+    )
 
 
 @functools.cache
@@ -162,6 +166,7 @@ def _field(row: dict[str, str], units: dict[str, str]) -> Field:
         unit=units.get(row["quantity"], ""),
         size=int(row["size"] or 1),
         required=row["required"] == "yes",
+        wanted=row["required"] == "wanted",
         default=row["default"],
         choices=tuple(choice.strip() for choice in row["choices"].split(",") if choice.strip()),
         minimum=float(row["minimum"]) if row["minimum"] else None,

@@ -77,6 +77,9 @@ class Dial:
     as_found: float | None
     as_left: float | None
     note: str
+    printed_clicks: float | None = None
+    dial_offset: float | None = None
+    finding: Scalar = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,100 @@
+"""Native charts of the templates: they follow the cells in every spreadsheet program."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from openpyxl.chart import Reference, ScatterChart, Series
+from openpyxl.chart.axis import ChartLines
+from openpyxl.chart.data_source import StrRef
+from openpyxl.chart.layout import Layout, ManualLayout
+from openpyxl.chart.series import SeriesLabel
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.chart.text import RichText, Text
+from openpyxl.chart.title import Title
+from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.text import CharacterProperties, Paragraph, ParagraphProperties, RegularTextRun
+from openpyxl.worksheet.worksheet import Worksheet
+
+from dampcell.workbooks.fields import VARIANTS
+from dampcell.workbooks.forms.sheet import Place
+from dampcell.workbooks.forms.styles import SERIES_COLOURS
+
+__all__ = ["add_lift_chart", "add_viscosity_chart"]
+
+# Told apart in black and white as well.
+_DASHES = ("solid", "dash", "sysDot", "lgDashDot")
+_WIDTH_EMU = 25400
+
+
+def add_lift_chart(worksheet: Worksheet, places: Mapping[str, Place], *, anchor: str) -> None:
+    """Chart the lift of all variants against load.
+
+    Parameters
+    ----------
+    worksheet : Worksheet
+        Where the chart goes.
+    places : mapping
+        Place of every field by name.
+    anchor : text
+        Cell of its top left corner.
+    """
+    chart = _chart("Lift against load", "load [N]", "lift [mm]")
+    for index, variant in enumerate(VARIANTS):
+        label = f"label_{variant}"
+        _add_line(
+            worksheet, chart, places[f"curve_x_{variant}"], places[f"curve_y_{variant}"], index, places[label]
+        )
+    worksheet.add_chart(chart, anchor)
+
+
+def add_viscosity_chart(worksheet: Worksheet, places: Mapping[str, Place], *, anchor: str) -> None:
+    """Chart the viscosity of the oil against temperature; arguments as for the lift."""
+    chart = _chart("Oil viscosity against temperature", "temperature [°C]", "viscosity [mm²/s]")
+    _add_line(worksheet, chart, places["curve_temperatures"], places["curve_viscosities"], 0, None)
+    chart.x_axis.scaling.min, chart.x_axis.scaling.max = 0, 100
+    chart.legend = None
+    worksheet.add_chart(chart, anchor)
+
+
+def _chart(title: str, across: str, up: str) -> ScatterChart:
+    chart = ScatterChart()
+    chart.style = 2
+    chart.scatterStyle = "lineMarker"
+    chart.title = _text(title, size=1200)
+    chart.x_axis.title, chart.y_axis.title = _text(across, size=900), _text(up, size=900)
+    for axis in (chart.x_axis, chart.y_axis):
+        axis.majorGridlines = ChartLines(GraphicalProperties(ln=LineProperties(solidFill="D5DADC", w=6350)))
+    chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.scaling.min = chart.y_axis.scaling.min = 0
+    chart.x_axis.number_format = chart.y_axis.number_format = "General"
+    assert chart.legend is not None
+    chart.legend.position = "b"
+    chart.width, chart.height = 14, 11
+    chart.layout = Layout(manualLayout=ManualLayout(x=0.02, y=0.11, w=0.94, h=0.7))
+    return chart
+
+
+def _text(words: str, *, size: int) -> Title:
+    """A title in a size that leaves room for the plot [hundredths of a point]."""
+    look = CharacterProperties(sz=size, b=True, solidFill="2B4450")
+    paragraph = Paragraph(pPr=ParagraphProperties(defRPr=look), r=[RegularTextRun(rPr=look, t=words)])
+    return Title(tx=Text(rich=RichText(p=[paragraph])), overlay=False)
+
+
+def _add_line(
+    worksheet: Worksheet, chart: ScatterChart, across: Place, up: Place, index: int, label: Place | None
+) -> None:
+    line = Series(_reference(worksheet, up), _reference(worksheet, across), title="viscosity")
+    if label is not None:
+        line.tx = SeriesLabel(strRef=StrRef(label.address))
+    line.marker.symbol = "none"
+    line.smooth = False
+    line.graphicalProperties.line.solidFill = SERIES_COLOURS[index]
+    line.graphicalProperties.line.dashStyle = _DASHES[index]
+    line.graphicalProperties.line.width = _WIDTH_EMU
+    chart.series.append(line)
+
+
+def _reference(worksheet: Worksheet, place: Place) -> Reference:
+    return Reference(worksheet=worksheet, range_string=place.address)
