@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import (
     DampcellError,
     InputError,

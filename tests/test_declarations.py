@@ -5,6 +5,8 @@ from __future__ import annotations
 import inspect
 import math
 import re
+import subprocess
+import sys
 
 import docstring_parser
 import pytest
@@ -152,6 +154,13 @@ def test_the_package_shows_the_registry_and_the_errors() -> None:
     assert dampcell.functions.evaluate is evaluate
     assert dampcell.functions.InputError is InputError
     assert all(hasattr(dampcell.functions, name) for name in dampcell.functions.__all__)
+
+
+def test_the_package_alone_knows_all_functions() -> None:
+    code = "from dampcell.functions import evaluate; print(evaluate('AIR_GAP_VOLUME', [40, 120]).value)"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    # π/4 · 40² · 120 = 150 796.4 mm³
+    assert float(run.stdout) == pytest.approx(150.7964, abs=1e-4)
 
 
 def test_families_stand_in_the_order_of_help() -> None:
