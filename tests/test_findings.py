@@ -107,7 +107,7 @@ def test_stress_with_reserve_is_not_told() -> None:
 def test_lifts_beyond_the_axisymmetric_range_are_called_rough() -> None:
     told = said(replace(BLANK, limit=120.0), variant(limit=80.0))["Beyond the axisymmetric range:"]
     assert told == (
-        "“As found” above 120 N, “Variant A” above 80.0 N: a shim lifts more than twice its thickness there, "
+        "“As found” above 120 N, “Variant A” above 80 N: a shim lifts more than twice its thickness there, "
         "and lifts are rough."
     )
 
@@ -136,7 +136,7 @@ OIL_ANSWERS = OilAnswers(
 def test_oil_is_told_by_its_data_against_its_label() -> None:
     ((name, told),) = oil_findings(OIL, OIL_ANSWERS)
     assert name == "Oil:"
-    assert 'the bottle says "2.5W", which is no standard; by its data it has 14.0 mm²/s at 40 °C.' in told
+    assert "the bottle says “2.5W”, which is no standard; by its data it has 14.0 mm²/s at 40 °C." in told
     assert "At the working temperature of 30 °C it has 19.8 mm²/s." in told
     assert (
         "typically hold 7 to 16 mm²/s at 40 °C (common practice, no source): this one is within that." in told

@@ -80,7 +80,12 @@ def test_every_kind_of_block_is_laid_out() -> None:
         pages.columns([pages.text("left side")], [pages.text("right side", small=True)]),
         pages.findings("In short", [("Variant A:", "softer.")]),
         pages.table([("Build", ""), ("Lift", "mm")], [["as found", "0.12"]], note="Below the table."),
-        pages.checklist([(True, "Cap", "5", "done"), (False, "Ride", "", "")]),
+        pages.checklist(
+            [
+                pages.Step("Before opening", True, "Cap", "5"),
+                pages.Step("After closing", False, "Ride", remark="slowly", caution="In a safe place."),
+            ]
+        ),
         pages.caution("Cautions", ["Springs fly."]),
         a_plot(),
     )
@@ -94,7 +99,11 @@ def test_every_kind_of_block_is_laid_out() -> None:
         "Variant A: softer.",
         "[mm]",
         "Below the table.",
+        "Before opening",
         "Cap",
+        "Ride",
+        "slowly",
+        "In a safe place.",
         "Springs fly.",
         "as found",
         "lift [mm]",

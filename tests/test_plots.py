@@ -54,9 +54,10 @@ def test_an_axis_over_no_finite_value_is_refused(values: tuple[float, ...]) -> N
         Axis.over("lift", "mm", values)
 
 
-def test_an_axis_over_equal_values_still_has_room() -> None:
-    axis = Axis.over("viscosity", "mm²/s", (14.0, 14.0), from_zero=False)
-    assert axis.low <= 14.0 < axis.high
+def test_an_axis_may_end_with_its_largest_value() -> None:
+    axis = Axis.over("load", "N", (0.0, 120.0), to_tick=False)
+    assert (axis.low, axis.high, axis.ticks) == (0.0, 120.0, (0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 120.0))
+    assert Axis.over("load", "N", (0.0, 130.0), to_tick=False).ticks[-1] == 120.0
 
 
 def test_all_zero_values_still_make_an_axis() -> None:

@@ -108,17 +108,15 @@ def _against(stack: StackAnswers, found: StackAnswers, load: float) -> list[str]
     moved = change(lift, before)
     if moved is not None and lift is not None and before:
         if abs(moved) < LITTLE:
-            sentences.append(f"at {figure(load)} N it lifts as far as {name}, {figure(lift)} mm")
+            sentences.append(f"at {load:g} N it lifts as far as {name}, {figure(lift)} mm")
         else:
             feel = "softer" if moved > 0 else "firmer"
             much = _how_much(moved, lift / before)
             sentences.append(
-                f"{feel}; at {figure(load)} N it lifts {figure(lift)} mm, {much} {name} ({figure(before)} mm)"
+                f"{feel}; at {load:g} N it lifts {figure(lift)} mm, {much} {name} ({figure(before)} mm)"
             )
     elif lift and before == 0:
-        sentences.append(
-            f"softer; at {figure(load)} N it lifts {figure(lift)} mm, where {name} is still shut"
-        )
+        sentences.append(f"softer; at {load:g} N it lifts {figure(lift)} mm, where {name} is still shut")
     opening, was = stack.opening.number, found.opening.number
     if opening == 0 and was:
         sentences.append("nothing presses it on its seat any more, so it opens from the first load on")
@@ -143,13 +141,13 @@ def _stress(stacks: Sequence[StackAnswers], maximum_load: float) -> list[Entry]:
     listed = ", ".join(f"{_in_list(stack)} {figure(100 * ratio, 2)} %" for stack, ratio in high)
     over = any(ratio >= 1.0 for _, ratio in high)
     meaning = "above 100 % a shim will crack with time" if over else "that leaves little reserve"
-    load = f"at {figure(maximum_load)} N the worst shim bears, against its endurance limit"
+    load = f"at {maximum_load:g} N the worst shim bears, against its endurance limit"
     return [("Stress:", f"{load}, {listed}; {meaning}.")]
 
 
 def _range(stacks: Sequence[StackAnswers]) -> list[Entry]:
     limited = [
-        f"{_in_list(stack)} above {figure(stack.limit)} N" for stack in stacks if stack.limit is not None
+        f"{_in_list(stack)} above {figure(stack.limit, 2)} N" for stack in stacks if stack.limit is not None
     ]
     if not limited:
         return []
@@ -198,7 +196,7 @@ def oil_findings(oil: Oil, answers: OilAnswers) -> list[Entry]:
     """
     sentences: list[str] = []
     if oil.viscosity_40 is not None:
-        says = f'the bottle says "{oil.oil_label}", which is no standard; by' if oil.oil_label else "by"
+        says = f"the bottle says “{oil.oil_label}”, which is no standard; by" if oil.oil_label else "by"
         sentences.append(f"{says} its data it has {figure(oil.viscosity_40)} mm²/s at 40 °C")
     if answers.working.number is not None and oil.working_temperature is not None:
         sentences.append(

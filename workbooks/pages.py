@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import datetime
 import functools
+import itertools
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass
 from importlib.resources import files
 from typing import Literal
 
@@ -25,6 +26,7 @@ __all__ = [
     "Head",
     "Page",
     "Paper",
+    "Step",
     "caution",
     "checklist",
     "columns",
@@ -84,7 +86,7 @@ class Page:
     blocks: tuple[Block, ...]
     address: tuple[str, ...] = ()
     reference: tuple[str, ...] = ()
-    date: datetime.date | None = field(default=None)
+    date: datetime.date | None = None
 
 
 def heading(words: str, level: Literal[1, 2] = 1) -> Block:
@@ -122,10 +124,25 @@ def caution(title: str, sentences: Sequence[str]) -> Block:
     return {"kind": "caution", "title": title, "items": list(sentences)}
 
 
-def checklist(rows: Sequence[tuple[bool, str, str, str]]) -> Block:
-    """Steps with a box to tick: ticked, step, torque in N·m as text, remark."""
-    keys = ("ticked", "step", "torque", "done")
-    return {"kind": "checklist", "rows": [dict(zip(keys, row, strict=True)) for row in rows]}
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A line of a checklist: its phase, whether it is ticked, what to do, torque [N·m], remark, caution."""
+
+    phase: str
+    ticked: bool
+    step: str
+    torque: str = ""
+    remark: str = ""
+    caution: str = ""
+
+
+def checklist(steps: Sequence[Step]) -> Block:
+    """Steps with a box to tick, under the phases in which they come."""
+    groups = [
+        {"phase": phase, "rows": [asdict(step) for step in group]}
+        for phase, group in itertools.groupby(steps, key=lambda step: step.phase)
+    ]
+    return {"kind": "checklist", "groups": groups}
 
 
 def plot(drawn: Plot, *, height: float, note: str = "") -> Block:

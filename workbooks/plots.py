@@ -46,9 +46,9 @@ class Axis:
 
     @classmethod
     def over(
-        cls, title: str, unit: str, values: Sequence[float], *, from_zero: bool = True, count: int = 5
+        cls, title: str, unit: str, values: Sequence[float], *, to_tick: bool = True, count: int = 5
     ) -> Axis:
-        """Choose a range and ticks that hold all values.
+        """Choose a range from zero, or from below it, and ticks that hold all values.
 
         Parameters
         ----------
@@ -58,8 +58,9 @@ class Axis:
             Unit of the values.
         values : sequence of float
             All that has to be inside.
-        from_zero : bool
-            Whether the axis begins at zero.
+        to_tick : bool
+            Whether the axis goes on to the next tick beyond the largest value;
+            if not, it ends with the largest value, as suits the x of a curve.
         count : int
             About how many steps between ticks.
 
@@ -74,16 +75,14 @@ class Axis:
         """
         if not values or not all(math.isfinite(value) for value in values):
             raise InputError("has no finite values to draw", parameter=title)
-        low = min(0.0, *values) if from_zero else min(values)
-        high = max(0.0, *values) if from_zero else max(values)
+        low, high = min(0.0, *values), max(0.0, *values)
         if high <= low:
-            high = low + (abs(low) or 1.0)
+            high = low + 1.0
         ticks = round_ticks(low, high, count)
-        step = ticks[1] - ticks[0]
-        # The range ends on ticks: a line that stops between two of them reads as cut off.
-        return (
-            cls(title, unit, ticks[0], ticks[-1], ticks) if step > 0 else cls(title, unit, low, high, ticks)
-        )
+        if to_tick:
+            return cls(title, unit, ticks[0], ticks[-1], ticks)
+        inside = tuple(tick for tick in ticks if tick <= high + 1e-9 * (high - low))
+        return cls(title, unit, ticks[0], high, inside)
 
     def place(self, value: float) -> float:
         """Return the place of a value along the axis, 0 at its low end and 1 at its high end [-]."""
@@ -258,8 +257,8 @@ def round_ticks(low: float, high: float, count: int = 5) -> tuple[float, ...]:
         raise InputError("an axis needs a high end above its low end", found=f"{low:g} to {high:g}")
     raw = (high - low) / count
     power = 10.0 ** math.floor(math.log10(raw))
-    # Half a step of tolerance upward: 61 in 4 steps should go by twenties, not by fifties.
-    factor = next(step for step in _ROUND_STEPS if raw <= step * power * 1.15)
+    # The nearest on a scale of ratios: 120 in 5 steps goes by twenties, not by fifties.
+    factor = min(_ROUND_STEPS, key=lambda step: abs(math.log(raw / (step * power))))
     step = factor * power
     first = math.floor(low / step + 1e-9)
     last = math.ceil(high / step - 1e-9)

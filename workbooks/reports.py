@@ -30,7 +30,7 @@ from dampcell.workbooks.findings import (
 )
 from dampcell.workbooks.pages import Block, Page
 from dampcell.workbooks.plots import Axis, Guide, Plot, Series
-from dampcell.workbooks.record import Entry, JobRecord
+from dampcell.workbooks.record import Checkpoint, Entry, JobRecord
 from dampcell.workbooks.results import CellResult, CellValue, Recalculated
 from dampcell.workbooks.sections import SectionScale, layers_of, section_layout
 
@@ -95,7 +95,7 @@ def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> P
         ),
         footer=(
             f"Job {job.job_number} · {record.file} · SHA-256 {hashlib.sha256(data).hexdigest()[:16]} · "
-            f"Dampcell {dampcell.__version__}"
+            f"functions of Dampcell {dampcell.__version__}"
         ),
         footer_caution=ESTIMATES,
         blocks=tuple(blocks),
@@ -120,9 +120,17 @@ def _summary(record: JobRecord, answers: _Answers) -> list[Block]:
     sentences = [
         *stack_findings(answers.stacks, answers.reference_load, answers.maximum_load),
         *(oil_findings(record.oil, answers.oil) if answers.oil else []),
+        *_oil_to_have(record),
         *dial_findings(record.job.dials),
     ]
     return [pages.findings("In short", sentences)] if sentences else []
+
+
+def _oil_to_have(record: JobRecord) -> list[tuple[str, str]]:
+    ready = _entry_number(record.entries.get("oil_ready"))
+    return (
+        [] if ready is None else [("Oil to have ready:", f"{figure(ready)} ml, with what hose and rag take.")]
+    )
 
 
 def _job(record: JobRecord) -> list[Block]:
@@ -173,7 +181,7 @@ def _stacks(record: JobRecord, answers: _Answers) -> list[Block]:
     drawn = [stack for stack in answers.stacks if stack.curve]
     if drawn:
         blocks += [pages.heading("Lift against load", 2), _lift_plot(answers, drawn)]
-    load, most = figure(answers.reference_load), figure(answers.maximum_load)
+    load, most = f"{answers.reference_load:g}", f"{answers.maximum_load:g}"
     found = answers.stacks[0]
     blocks += [
         pages.heading(f"Compared at {load} N", 2),
@@ -190,8 +198,9 @@ def _stacks(record: JobRecord, answers: _Answers) -> list[Block]:
             ],
             [_compared(stack, found) for stack in answers.stacks],
             note=(
-                f"Total load on the circle of {figure(seat.load_diameter)} mm; changes against the stack as "
-                "found. Within ±5 µm: the lift if every shim is that much thicker or thinner; smaller "
+                f"Total load on the circle of {figure(seat.load_diameter)} mm; lift above the flat position "
+                f"of the face shim{_seat_words(seat.seat_height)}; changes against the stack as found. "
+                "Within ±5 µm: the lift if every shim is that much thicker or thinner; smaller "
                 "differences between builds say little. Stiffness: slope of load over lift. Stress ratio: "
                 f"worst surface stress at {most} N over the endurance limit of "
                 f"{figure(seat.endurance_limit or ENDURANCE_LIMIT)} MPa"
@@ -206,15 +215,20 @@ def _stacks(record: JobRecord, answers: _Answers) -> list[Block]:
     return blocks
 
 
+def _seat_words(height: float) -> str:
+    return f", on a seat that stands {height:g} mm high" if height else ""
+
+
 def _pictures(record: JobRecord, answers: _Answers) -> list[Block]:
     drawn = [stack for stack in answers.stacks if stack.rows]
     if not drawn:
         return []
-    # One or two stacks are drawn no larger than three: thicker lines would not say more.
-    across = max(len(drawn), 3)
+    # All are drawn at the scale of three in a row; four stand in two rows, as the labels need their room.
+    across = 2 if len(drawn) == 4 else 3
     width = (pages.TEXT_WIDTH - (across - 1) * _GUTTER) / across
+    picture = (pages.TEXT_WIDTH - 2 * _GUTTER) / 3
     layers = [layers_of(stack.rows) for stack in drawn]
-    scale = SectionScale.fitting(layers, width=width, label_width=_SECTION_LABELS)
+    scale = SectionScale.fitting(layers, width=picture, label_width=_SECTION_LABELS)
     pictures = [
         section_layout(stack.label, stack.rows, scale, load_diameter=record.seat.load_diameter)
         for stack in drawn
@@ -257,7 +271,7 @@ def _lift_plot(answers: _Answers, drawn: Sequence[StackAnswers]) -> Block:
     limited = any(one.limit is not None for one in series)
     return pages.plot(
         Plot(
-            Axis.over("load on the face shim", "N", loads),
+            Axis.over("load on the face shim", "N", loads, to_tick=False),
             Axis.over("lift at the load circle", "mm", lifts),
             series,
             (Guide(answers.reference_load, "compared here"),),
@@ -326,7 +340,7 @@ def _oil(record: JobRecord, answers: _Answers) -> list[Block]:
             pages.heading("Viscosity against temperature", 2),
             pages.plot(
                 Plot(
-                    Axis.over("oil temperature", "°C", temperatures),
+                    Axis.over("oil temperature", "°C", temperatures, to_tick=False),
                     Axis.over("kinematic viscosity", "mm²/s", viscosities),
                     (Series(oil.oil_name or "this oil", temperatures, viscosities, style=1, dots=points),),
                     guides,
@@ -383,11 +397,7 @@ def _checklist(record: JobRecord) -> list[Block]:
     blocks: list[Block] = []
     if record.checklist:
         blocks.append(pages.heading("Checklist"))
-        rows = []
-        for point in record.checklist:
-            remark = "; ".join(words for words in (point.state, point.note) if words)
-            rows.append((_is_done(point.state), point.item, _count(point.torque), remark))
-        blocks.append(pages.checklist(rows))
+        blocks.append(pages.checklist([_checked(point) for point in record.checklist]))
         blocks.append(
             pages.text(
                 "Torques are those the workshop wrote down; the maker's manual comes first.",
@@ -445,8 +455,15 @@ def cell_text(value: CellValue) -> str:
     return value if len(value) <= 60 else value[:59] + "…"
 
 
-def _is_done(state: str) -> bool:
-    return state.casefold() in ("done", "yes", "ok", "x", "✓")
+def _checked(point: Checkpoint) -> pages.Step:
+    """A line of the checklist; the caution stays with what is still to be done."""
+    done = point.state == "done"
+    remark = "; ".join(words for words in ("" if done else point.state, point.note) if words)
+    caution = "" if point.state else point.caution
+    return pages.Step(_PHASES.get(point.phase, ""), done, point.item, _count(point.torque), remark, caution)
+
+
+_PHASES = {"before": "Before opening", "during": "During the work", "after": "After closing"}
 
 
 def _entry_number(entry: Entry | None) -> float | None:
