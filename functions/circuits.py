@@ -2,7 +2,7 @@
 
 Whatever is combined stays a path: zero at zero, continuous, strictly increasing.
 Where no closed form exists, the unknown is bracketed from the parts themselves and
-found by a method that cannot leave the bracket, to `TOLERANCE`, for whole arrays at once.
+found by a method that cannot leave the bracket, to `roots.TOLERANCE`, for whole arrays at once.
 
 Side by side with quadratic paths, check valves and closed-form series this takes about ten
 steps. A check valve in series with something nests one search in another and is thirty
@@ -19,13 +19,9 @@ from numpy.typing import ArrayLike
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.flow import Floats, Fluid, Path, QuadraticPath
+from dampcell.functions.roots import increasing_root
 
-__all__ = ["TOLERANCE", "CheckValve", "Parallel", "Series", "parallel", "series"]
-
-TOLERANCE = 1e-12
-"""Relative tolerance on the unknown where a combination has to be solved [-]."""
-
-_MOST_STEPS = 200  # halvings come at least every third step, and about 55 of them always suffice
+__all__ = ["CheckValve", "Parallel", "Series", "parallel", "series"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +76,7 @@ class CheckValve(Path):
         low = np.where(opens, self.preload, leaking)
         through = self.preload + self.opened._pressure(np.maximum(flow, 0.0), fluid)
         high = np.where(opens, np.minimum(leaking, through), leaking)
-        return _increasing_root(lambda p: self._flow(p, fluid) - flow, low, high)
+        return increasing_root(lambda p: self._flow(p, fluid) - flow, low, high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,41 +211,5 @@ def _split(
     low = np.min([np.abs(inverse(target / len(inverses), fluid)) for inverse in inverses], axis=0)
     high = np.min([np.abs(inverse(target, fluid)) for inverse in inverses], axis=0)
     sign = np.where(target < 0.0, -1.0, 1.0)
-    found = _increasing_root(lambda x: sign * (forward(sign * x, fluid) - target), low, high)
+    found = increasing_root(lambda x: sign * (forward(sign * x, fluid) - target), low, high)
     return np.asarray(sign * found)
-
-
-def _increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats:
-    """Root of an increasing function, element by element, by Chandrupatla's method.
-
-    The root is known to lie between low and high; a wrong sign there is rounding.
-    An infinite high (a closed path) is handed back as it is.
-    Each step is inverse quadratic interpolation where that is safe, else a halving;
-    every third step is a halving in any case, so the tolerance is reached for certain.
-
-    References
-    ----------
-    Chandrupatla, Adv. Eng. Software 28 (1997) 145 (from memory).
-    """
-    shut = np.isinf(high)
-    with np.errstate(all="ignore"):
-        a, b = np.where(shut, 0.0, high), np.where(shut, 0.0, low)
-        fa, fb = np.maximum(function(a), 0.0), np.minimum(function(b), 0.0)
-        c, fc, share = a, fa, np.full_like(a, 0.5)
-        for step in range(_MOST_STEPS):
-            best = np.where(np.abs(fa) < np.abs(fb), a, b)
-            least = TOLERANCE * np.abs(best) / np.abs(b - a)
-            done = (fa == 0.0) | (fb == 0.0) | ~(least < 0.5)
-            if done.all():
-                break
-            x = np.where(done, best, a + np.where(done, 0.5, np.clip(share, least, 1.0 - least)) * (b - a))
-            fx = function(x)
-            same = np.sign(fx) == np.sign(fa)
-            c, fc = np.where(done, c, np.where(same, a, b)), np.where(done, fc, np.where(same, fa, fb))
-            b, fb = np.where(done | same, b, a), np.where(done | same, fb, fa)
-            a, fa = np.where(done, a, x), np.where(done, fa, fx)
-            xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-            smooth = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
-            leap = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            share = np.where(smooth & (step % 3 < 2), leap, 0.5)
-        return np.asarray(np.where(shut, high, np.where(np.abs(fa) < np.abs(fb), a, b)))

@@ -159,7 +159,17 @@ class Contacts:
         at = np.ix_(np.arange(layers), met.circle, met.circle)
         parts = self._influence[at] * self._signs[:, :, None] * self._signs[:, None, :]
         self._pressed = parts.reshape(layers, -1)
-        self._guess = met.gap <= 0.0
+        # Load is handed on no farther out than where it comes from and where both neighbours are.
+        reach = np.zeros(layers)
+        reach[0] = self.source.radii.max()
+        outer = np.array([layer.outer for layer in self.layers])
+        resting = np.flatnonzero(met.gap[:-1] <= 0.0)
+        for lower, upper in sorted(
+            set(zip(met.lower[resting].tolist(), met.upper[resting].tolist(), strict=True))
+        ):
+            reach[upper] = max(reach[upper], min(reach[lower], outer[lower], outer[upper]))
+        within = self._radii[met.circle] <= reach[met.upper] * (1.0 + _SLACK)
+        self._guess = (met.gap <= 0.0) & within
         self._guess[-1] = False
 
     def _deflections(self) -> Floats:

@@ -13,9 +13,12 @@ import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
+
 from dampcell.functions.data import read_table
 from dampcell.functions.errors import InputError, ValidityError
 from dampcell.functions.oils import check_order, check_viscosity
+from dampcell.functions.roots import Floats, increasing_root
 
 __all__ = [
     "LABEL_NOTE",
@@ -27,6 +30,7 @@ __all__ = [
     "iso_class",
     "label_range",
     "sae_grades",
+    "viscosity_100_of_index",
     "viscosity_index",
     "whole_index",
 ]
@@ -190,6 +194,52 @@ def viscosity_index(viscosity_40: float, viscosity_100: float) -> float:
         return 100.0 * (low - viscosity_40) / (low - high)
     exponent = math.log(high / viscosity_40) / math.log(viscosity_100)
     return (math.pow(10.0, exponent) - 1.0) / 0.00715 + 100.0
+
+
+def viscosity_100_of_index(viscosity_40: float, index: float) -> float:
+    """Viscosity at 100 °C of an oil of which the index is known instead.
+
+    Parameters
+    ----------
+    viscosity_40 : float
+        Kinematic viscosity at 40 °C [mm²/s].
+    index : float
+        Viscosity index [-].
+
+    Returns
+    -------
+    float
+        Kinematic viscosity at 100 °C, at least 2 [mm²/s].
+
+    Raises
+    ------
+    ValidityError
+        If no viscosity from 2 mm²/s up to that at 40 °C has this index.
+
+    References
+    ----------
+    ASTM D2270-10(2016), solved for the viscosity at 100 °C.
+
+    Examples
+    --------
+    >>> round(viscosity_100_of_index(73.3, 92.43), 2)
+    8.86
+    """
+    check_viscosity(viscosity_40, "viscosity_40")
+    lowest, highest = 2.0, 0.999 * viscosity_40
+    reached = [viscosity_index(viscosity_40, end) for end in (lowest, highest)] if highest > lowest else []
+    if not reached or not reached[0] <= index <= reached[1]:
+        raise ValidityError(
+            "no viscosity at 100 °C belongs to this index",
+            parameter="viscosity_index",
+            found=index,
+            allowed="a viscosity index that fits the viscosity at 40 °C, or viscosity 100 itself",
+        )
+
+    def excess(hot: Floats) -> Floats:
+        return np.array([viscosity_index(viscosity_40, float(value)) - index for value in hot])
+
+    return float(increasing_root(excess, np.array([lowest]), np.array([highest]))[0])
 
 
 def whole_index(index: float) -> int:

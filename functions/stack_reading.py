@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from dampcell.functions.errors import InputError, ValidityError
@@ -172,20 +172,20 @@ def tolerance_bands(
     InputError
         If a tolerance is negative or as large as a thickness, or as for `StackModel`.
     """
-    thinnest = min(part.thickness for part in stack.parts)
-    limits = {
-        "thickness_tolerance": (thickness_tolerance, 0.5 * thinnest),
-        "clamp_tolerance": (clamp_tolerance, 0.1 * stack.clamp_diameter),
-        "seat_tolerance": (seat_tolerance, 0.1 * load_diameter),
-    }
-    for name, (value, limit) in limits.items():
-        if not 0.0 <= value <= limit:
-            raise InputError("is out of range", parameter=name, found=value, allowed=f"0 to {limit:.3g} mm")
+    for name, value in (
+        ("thickness_tolerance", thickness_tolerance),
+        ("clamp_tolerance", clamp_tolerance),
+        ("seat_tolerance", seat_tolerance),
+    ):
+        if not 0.0 <= value <= 0.1 * load_diameter:
+            raise InputError(
+                "is out of range", parameter=name, found=value, allowed=f"0 to {0.1 * load_diameter:.3g} mm"
+            )
     if not load > 0.0:
         raise InputError("must be greater than 0", parameter="load", found=load, allowed="above 0 N")
 
     def lift(sign: int) -> float:
-        shifted = _shift(stack, sign * thickness_tolerance, sign * clamp_tolerance)
+        shifted = stack.shifted(sign * thickness_tolerance, sign * clamp_tolerance)
         circle = min(load_diameter - sign * seat_tolerance, stack.face.outer_diameter)
         model = StackModel(
             shifted, circle, theory=theory, modulus=modulus, poisson=poisson, seat_height=seat_height
@@ -306,8 +306,3 @@ def _rings(stack: Stack) -> list[tuple[Part, Part]]:
         if {first.kind, second.kind} == {"ring", "centering"}:
             pairs.append((first, second) if first.kind == "ring" else (second, first))
     return pairs
-
-
-def _shift(stack: Stack, thickness: float, clamp: float) -> Stack:
-    parts = tuple(replace(part, thickness=part.thickness + thickness) for part in stack.parts)
-    return replace(stack, parts=parts, clamp_diameter=stack.clamp_diameter + clamp)

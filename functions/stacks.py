@@ -85,6 +85,32 @@ class Stack:
         """The shim on the piston face."""
         return self.parts[0]
 
+    def shifted(self, thickness: float, clamp: float) -> Stack:
+        """The same stack with every thickness and the clamp diameter changed by so much [mm].
+
+        Raises
+        ------
+        InputError
+            If a thickness would not stay above half of what it is, or the clamp would leave the shims.
+        """
+        thinnest = min(part.thickness for part in self.parts)
+        if abs(thickness) > 0.5 * thinnest:
+            raise InputError(
+                "is too large for the thinnest shim",
+                parameter="thickness_tolerance",
+                found=abs(thickness),
+                allowed=f"0 to {0.5 * thinnest:.3g} mm",
+            )
+        if abs(clamp) > 0.1 * self.clamp_diameter:
+            raise InputError(
+                "is too large for the clamp",
+                parameter="clamp_tolerance",
+                found=abs(clamp),
+                allowed=f"0 to {0.1 * self.clamp_diameter:.3g} mm",
+            )
+        parts = tuple(replace(part, thickness=part.thickness + thickness) for part in self.parts)
+        return replace(self, parts=parts, clamp_diameter=self.clamp_diameter + clamp)
+
     def pieces(self) -> list[tuple[int, Part]]:
         """Number and part of every single shim, ring and centering, from the face, numbered from 1."""
         singles = [part for part in self.parts for _ in range(part.quantity)]

@@ -166,7 +166,15 @@ class RowLayout(TableLayout):
 
 @dataclass(frozen=True, slots=True)
 class PairLayout(TableLayout):
-    """A table of two columns, name and value, in any order of rows."""
+    """A table of two columns, name and value, in any order of rows.
+
+    Parameters
+    ----------
+    as_row : tuple of text
+        Names whose values may be given as one row of numbers instead, in this order.
+    """
+
+    as_row: tuple[str, ...] = ()
 
     def parse(self, value: object, *, parameter: str) -> Row:
         """Parse name/value rows; unknown names are refused with the nearest known one.
@@ -192,7 +200,7 @@ class PairLayout(TableLayout):
         """
         known = {column.title: column for column in self.columns}
         found: dict[str, float | str | None] = {}
-        for number, given in enumerate(_as_rows(value), start=1):
+        for number, given in enumerate(self._as_pairs(_as_rows(value)), start=1):
             cells = [*given, *[None] * (3 - len(given))]
             place = f"{parameter} row {number}"
             if is_nothing(cells[0]):
@@ -223,6 +231,12 @@ class PairLayout(TableLayout):
                 found[column.name] = column.parse(None, parameter)
         return found
 
+    def _as_pairs(self, rows: list[list[object]]) -> list[list[object]]:
+        """A single row of values, in the agreed order, is as good as pairs."""
+        if self.as_row and len(rows) == 1 and len(rows[0]) >= 2 and starts_with_number(rows[0][0]):
+            return [list(pair) for pair in zip(self.as_row, rows[0], strict=False)]
+        return rows
+
     def describe(self) -> str:
         """List the names with their units."""
         return "names " + ", ".join(
@@ -234,6 +248,11 @@ class PairLayout(TableLayout):
 def is_blank(cell: object) -> bool:
     """Whether a cell holds nothing, or only white space."""
     return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def starts_with_number(cell: object) -> bool:
+    """Whether a cell is a number, or a text that starts like one."""
+    return not is_blank(cell) and str(cell).strip()[0] in "0123456789.,+-−"
 
 
 def is_nothing(cell: object) -> bool:

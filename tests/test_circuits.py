@@ -11,13 +11,13 @@ from dampcell.functions.circuits import (
     CheckValve,
     Parallel,
     Series,
-    _increasing_root,
     parallel,
     series,
 )
 from dampcell.functions.errors import InputError, NoSolutionError
 from dampcell.functions.flow import AnnularGap, Floats, Fluid, Hole, Orifice, Path
 from dampcell.functions.openings import Curtain, Needle
+from dampcell.functions.roots import increasing_root
 
 OIL = Fluid(density=850.0, kinematic_viscosity=15.0)
 SHUT = Needle(3.0, 20.0, 0.1, 14.0, 0.0)
@@ -167,7 +167,7 @@ def test_few_steps_solve_a_whole_curve() -> None:
 
     least = np.min([part.pressure(flow / 3.0, OIL) for part in parts], axis=0)
     most = np.min([part.pressure(flow, OIL) for part in parts], axis=0)
-    _increasing_root(balance, least, most)
+    increasing_root(balance, least, most)
     assert calls <= 15
 
 
@@ -176,7 +176,7 @@ def test_the_root_is_found_to_tolerance_whatever_the_shape(root: float, steep: f
     def kinked(x: Floats) -> Floats:
         return np.where(x < root, (x - root) ** 9, steep * (x - root))
 
-    found = float(_increasing_root(kinked, np.array(0.0), np.array(1.0)))
+    found = float(increasing_root(kinked, np.array(0.0), np.array(1.0)))
     # The flat side underflows to nothing long before the tolerance; there any x is a root.
     assert abs(found - root) < 1e-11 or kinked(np.array(found)) > -1e-40
 

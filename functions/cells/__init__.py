@@ -5,10 +5,25 @@
 from dampcell.functions.cells import plates
 from dampcell.functions.cells import stacks
 from dampcell.functions.cells import stack_meaning
+from dampcell.functions.cells import builds
+from dampcell.functions.cells import damping
+from dampcell.functions.cells import damping_compare
 from dampcell.functions.cells import oils
 from dampcell.functions.cells import oil_names
 from dampcell.functions.cells import fills
 from dampcell.functions.cells import gases
 from dampcell.functions.cells import workshop
 
-__all__ = ["fills", "gases", "oil_names", "oils", "plates", "stack_meaning", "stacks", "workshop"]
+__all__ = [
+    "builds",
+    "damping",
+    "damping_compare",
+    "fills",
+    "gases",
+    "oil_names",
+    "oils",
+    "plates",
+    "stack_meaning",
+    "stacks",
+    "workshop",
+]

@@ -17,6 +17,7 @@ __all__ = [
     "STACK",
     "StackRows",
     "Theory",
+    "check_points",
     "stack_curve",
     "stack_lift",
     "stack_model",
@@ -41,6 +42,13 @@ STACK = RowLayout(
 
 StackRows = Annotated[list[Row], STACK]
 Theory = Literal["large", "small"]
+
+
+def check_points(points: float) -> int:
+    """Refuse a number of curve points that is not whole or out of range."""
+    if points != int(points) or not 2 <= points <= 500:
+        raise InputError("must be a whole number", parameter="points", found=points, allowed="2 to 500")
+    return int(points)
 
 
 def stack_model(
@@ -471,10 +479,8 @@ def stack_curve(
         raise InputError(
             "must be greater than 0", parameter="maximum_load", found=maximum_load, allowed="above 0 N"
         )
-    if points != int(points) or not 2 <= points <= 500:
-        raise InputError("must be a whole number", parameter="points", found=points, allowed="2 to 500")
     model = stack_model(stack, load_diameter, theory, modulus, poisson, seat_height)
-    states = model.states(np.linspace(0.0, maximum_load, int(points)))
+    states = model.states(np.linspace(0.0, maximum_load, check_points(points)))
     seated = CellError("#N/A", "load: the face shim is still on its seat here.", "load")
     rows = [
         [load, lift, stiffness if np.isfinite(stiffness) else seated]
