@@ -39,6 +39,12 @@ def built() -> tuple[Workbook, dict[str, Place]]:
     return workbook, dict(places)
 
 
+def parts(data: bytes) -> list[tuple[str, bytes]]:
+    """Names and bytes of all parts in order; how hard they are packed depends on the machine's zlib."""
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        return [(name, package.read(name)) for name in package.namelist()]
+
+
 def formulas(workbook: Workbook) -> list[tuple[str, str]]:
     return [
         (f"{sheet.title}!{cell.coordinate}", str(cell.value))
@@ -56,7 +62,7 @@ def test_cell_functions_are_loaded() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_regenerated_template_has_the_committed_bytes(kind: str) -> None:
     committed = TEMPLATES.joinpath(f"{kind}.xlsx").read_bytes()
-    assert template_bytes(kind, {}) == committed, REMEDY
+    assert parts(template_bytes(kind, {})) == parts(committed), REMEDY
 
 
 def test_every_field_has_its_name_on_its_cells() -> None:
@@ -223,7 +229,8 @@ def test_demo_jobs_hold_values_charts_and_picture(job: dict[str, object]) -> Non
         names = package.namelist()
         assert len([name for name in names if re.fullmatch(r"xl/charts/chart\d+\.xml", name)]) == 2
         assert any(name.startswith("xl/media/") for name in names)
-    assert f"{job['spelling']}STACK_LIFT(" in _sheet_text(data)
+    # A program without our add-in writes the names of functions it does not know in small letters.
+    assert f"{job['spelling']}STACK_LIFT(".casefold() in _sheet_text(data).casefold()
 
 
 @pytest.mark.parametrize(
@@ -233,9 +240,7 @@ def test_demo_jobs_hold_values_charts_and_picture(job: dict[str, object]) -> Non
 )
 def test_regenerated_demo_has_the_committed_bytes(job: dict[str, object]) -> None:
     committed = TEMPLATES.joinpath("demo", str(job["file"])).read_bytes()
-    assert demo_bytes(job, build_stack_record, finished) == committed, (
-        "run python -m dampcell.workbooks.forms"
-    )
+    assert parts(demo_bytes(job, build_stack_record, finished)) == parts(committed), REMEDY
 
 
 def test_saved_bytes_do_not_depend_on_the_time() -> None:
@@ -244,6 +249,12 @@ def test_saved_bytes_do_not_depend_on_the_time() -> None:
     assert finished(first) == finished(second)
     with zipfile.ZipFile(io.BytesIO(finished(first))) as package:
         assert {info.date_time for info in package.infolist()} == {(2025, 1, 1, 0, 0, 0)}
+
+
+def test_a_template_for_excel_has_its_spelling_everywhere() -> None:
+    text = _sheet_text(template_bytes("stack_record", {}, program="excel"))
+    assert "_xldudf_DAMP_STACK_LIFT(" in text
+    assert re.search(r"<f>[^<]*DAMP\.", text) is None
 
 
 def test_openpyxl_reads_the_template_back() -> None:

@@ -13,7 +13,7 @@ import typer
 from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.functions.tables import nearest
 from dampcell.workbooks.files import write_bytes
-from dampcell.workbooks.forms.templates import KINDS, template_bytes
+from dampcell.workbooks.forms.templates import KINDS, Program, template_bytes
 
 __all__ = ["new", "register", "write_new"]
 
@@ -28,6 +28,10 @@ def new(
         datetime.datetime | None,
         typer.Option("--date", formats=["%Y-%m-%d"], help="Date that is filled in; default today."),
     ] = None,
+    program: Annotated[
+        Program,
+        typer.Option("--for", help="Program it is for: excel (with the Office add-in) or calc (all others)."),
+    ] = "calc",
     values: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="NAME=VALUE", help="Fill a field by its name; may be repeated."),
@@ -35,7 +39,7 @@ def new(
 ) -> None:
     """Make a fresh workbook from a template; a file that is there already is never overwritten."""
     day = (date or datetime.datetime.now()).date()
-    typer.echo(write_new(kind, target, day, dict(_pair(text) for text in values or [])))
+    typer.echo(write_new(kind, target, day, dict(_pair(text) for text in values or []), program=program))
 
 
 def register(app: typer.Typer) -> None:
@@ -43,7 +47,14 @@ def register(app: typer.Typer) -> None:
     app.command()(new)
 
 
-def write_new(kind: str, target: Path | None, day: datetime.date, values: Mapping[str, str]) -> Path:
+def write_new(
+    kind: str,
+    target: Path | None,
+    day: datetime.date,
+    values: Mapping[str, str],
+    *,
+    program: Program = "calc",
+) -> Path:
     """Write a fresh workbook.
 
     Parameters
@@ -56,6 +67,8 @@ def write_new(kind: str, target: Path | None, day: datetime.date, values: Mappin
         Day that is filled in.
     values : mapping
         Further fields by name.
+    program : text
+        Spreadsheet program it is for.
 
     Returns
     -------
@@ -81,7 +94,7 @@ def write_new(kind: str, target: Path | None, day: datetime.date, values: Mappin
         path = path.with_name(f"{path.name}.xlsx")
     if os.path.lexists(path):
         raise WorkbookError("is there already and is left as it is", file=str(path), allowed="a new name")
-    data = template_bytes(name, {KINDS[name]: day, **values})
+    data = template_bytes(name, {KINDS[name]: day, **values}, program=program)
     try:
         write_bytes(path, data)
     except OSError as error:

@@ -5,6 +5,11 @@ Run it after a change of a field, of the checklist, or of a cell function's help
 
 from __future__ import annotations
 
+import io
+import shutil
+import subprocess
+import tempfile
+import zipfile
 from pathlib import Path
 
 import typst
@@ -16,6 +21,7 @@ from dampcell.workbooks.forms.stack_record import build_stack_record, finished
 from dampcell.workbooks.forms.templates import KINDS, template_bytes
 
 _PIXELS_PER_INCH = 144.0
+_SECONDS = 180
 
 
 def main() -> None:
@@ -27,10 +33,47 @@ def main() -> None:
     write_bytes(picture.with_suffix(".png"), drawn)
     for kind in KINDS:
         write_bytes(folder / f"{kind}.xlsx", template_bytes(kind, {}))
+    program = shutil.which("soffice")
     for job in demo_jobs():
-        if "saved_by" in job:
-            print(f"{job['file']}: to be saved by {job['saved_by']}; see DEVELOPERS.md")
-        write_bytes(folder / "demo" / job["file"], demo_bytes(job, build_stack_record, finished))
+        data = demo_bytes(job, build_stack_record, finished)
+        if job.get("saved_by") == "libreoffice":
+            if program is None:
+                print(f"{job['file']} is left as it is: LibreOffice is not here to save it")
+                continue
+            data = _saved_by_libreoffice(data, program)
+        target = folder / "demo" / job["file"]
+        if not target.exists() or _content(target.read_bytes()) != _content(data):
+            write_bytes(target, data)
+
+
+def _content(data: bytes) -> dict[str, bytes]:
+    """All parts but the properties, in which a program writes the time of saving."""
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        return {name: package.read(name) for name in package.namelist() if not name.startswith("docProps/")}
+
+
+def _saved_by_libreoffice(data: bytes, program: str) -> bytes:
+    """Open and save a workbook in the real program, with a throw-away profile."""
+    with tempfile.TemporaryDirectory() as name:
+        work = Path(name)
+        source = work / "job.xlsx"
+        source.write_bytes(data)
+        subprocess.run(
+            [
+                program,
+                f"-env:UserInstallation={(work / 'profile').as_uri()}",
+                "--headless",
+                "--convert-to",
+                "xlsx:Calc MS Excel 2007 XML",
+                "--outdir",
+                str(work / "saved"),
+                str(source),
+            ],
+            check=True,
+            capture_output=True,
+            timeout=_SECONDS,
+        )
+        return (work / "saved" / source.name).read_bytes()
 
 
 if __name__ == "__main__":

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
+from typing import Final, Literal
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.tables import nearest
 from dampcell.workbooks.fields import field_names
-from dampcell.workbooks.forms.demo import fill
+from dampcell.workbooks.forms.demo import fill, respell
 from dampcell.workbooks.forms.stack_record import KIND, build_stack_record, finished
 
-__all__ = ["KINDS", "template_bytes"]
+__all__ = ["KINDS", "SPELLINGS", "Program", "template_bytes"]
 
 KINDS: Final = {KIND: "date_in"}
 """Kinds of templates, and the field of each that takes the day on which it is made."""
 
 
-def template_bytes(kind: str, values: Mapping[str, object]) -> bytes:
+Program = Literal["calc", "excel"]
+
+SPELLINGS: Final[Mapping[Program, str]] = {"calc": "DAMP.", "excel": "_xldudf_DAMP_"}
+"""How a saved formula names our functions, so that the program finds its add-in."""
+
+
+def template_bytes(kind: str, values: Mapping[str, object], *, program: Program = "calc") -> bytes:
     """Build a template.
 
     Parameters
@@ -26,6 +32,8 @@ def template_bytes(kind: str, values: Mapping[str, object]) -> bytes:
         One of `KINDS`.
     values : mapping
         Fields to fill by name; texts, numbers as text, dates.
+    program : text
+        Spreadsheet program whose spelling of our functions is written.
 
     Returns
     -------
@@ -52,6 +60,7 @@ def template_bytes(kind: str, values: Mapping[str, object]) -> bytes:
     workbook, places = build_stack_record()
     typed = {name: _typed(inputs[name].type, value) for name, value in values.items()}
     fill(workbook, places, {"fields": typed, "tables": {}})
+    respell(workbook, SPELLINGS[program])
     return finished(workbook)
 
 
