@@ -1,0 +1,166 @@
+"""A worker process: it reads the calls of a request, makes them one by one, and writes the results.
+
+All reading and calculating happens here, so that neither a huge request nor a
+calculation without end can hold up the server itself. The server ends a worker
+that takes too long, and starts another.
+"""
+
+from __future__ import annotations
+
+import importlib
+import logging
+import signal
+import struct
+import time
+from collections.abc import Mapping, MutableSequence
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Final
+
+from dampcell.functions.errors import DampcellError
+from dampcell.functions.hosts.http.fence import lay_fence
+from dampcell.functions.hosts.http.settings import Limits
+from dampcell.functions.hosts.http.wire import Call, Refusal, read_calls, result_json
+from dampcell.functions.registry import NAMESPACE, CellError, Outcome, as_cell_error
+
+__all__ = [
+    "BEGUN",
+    "DONE",
+    "INDEX",
+    "PART",
+    "READY",
+    "REFUSED",
+    "TOTAL",
+    "Job",
+    "WorkerSettings",
+    "frame",
+    "work",
+]
+
+READY: Final = 0
+"""Kind of a frame: the worker has loaded everything."""
+PART: Final = 1
+"""Kind of a frame: results, and more to come."""
+DONE: Final = 2
+"""Kind of a frame: the last results."""
+REFUSED: Final = 3
+"""Kind of a frame: the whole request is refused; the number is the HTTP status."""
+
+INDEX: Final = 0
+"""Place in the shared progress: call at work; -1 while the request is being read."""
+BEGUN: Final = 1
+"""Place in the shared progress: when it was begun, by the monotonic clock [s]."""
+TOTAL: Final = 2
+"""Place in the shared progress: number of calls, once it is known."""
+
+_HEAD = struct.Struct("<BI")
+_SEND_EVERY = 0.05
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkerSettings:
+    """What a worker process has to know; no secret among it."""
+
+    limits: Limits
+    folders: tuple[Path, ...]
+    families: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A request as it came, the first call to make, and sentences for calls that have failed before."""
+
+    body: bytes
+    first: int
+    failed: Mapping[int, str]
+
+
+def frame(kind: int, number: int, payload: bytes = b"") -> bytes:
+    """Pack what goes from a worker to the server.
+
+    Parameters
+    ----------
+    kind : int
+        READY, PART, DONE or REFUSED.
+    number : int
+        Number of results, or HTTP status.
+    payload : bytes
+        Results as JSON objects with commas between them.
+
+    Returns
+    -------
+    bytes
+    """
+    return _HEAD.pack(kind, number) + payload
+
+
+def unpack(packed: bytes) -> tuple[int, int, bytes]:
+    """Take a frame apart into kind, number and payload."""
+    kind, number = _HEAD.unpack_from(packed)
+    return kind, number, packed[_HEAD.size :]
+
+
+def work(connection: Connection, progress: MutableSequence[float], settings: WorkerSettings) -> None:
+    """Run a worker until the server closes the connection.
+
+    Parameters
+    ----------
+    connection : Connection
+        Jobs come in, frames go out.
+    progress : array of float
+        Shared with the server, see INDEX, BEGUN and TOTAL.
+    settings : WorkerSettings
+        Limits, folders and families.
+    """
+    # An interrupt from the keyboard reaches all processes; the server ends its workers itself.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for family in settings.families:
+        importlib.import_module(family)
+    lay_fence(settings.folders)
+    try:
+        connection.send_bytes(frame(READY, 0))
+        while True:
+            _serve(connection, progress, settings.limits, connection.recv())
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        return
+
+
+def _serve(connection: Connection, progress: MutableSequence[float], limits: Limits, job: Job) -> None:
+    calls = read_calls(job.body, limits)
+    if isinstance(calls, Refusal):
+        connection.send_bytes(frame(REFUSED, calls.status, calls.body()))
+        return
+    progress[TOTAL] = len(calls)
+    results: list[bytes] = []
+    sent = time.monotonic()
+    for index in range(job.first, len(calls)):
+        now = time.monotonic()
+        if now - sent > _SEND_EVERY:
+            connection.send_bytes(frame(PART, len(results), b",".join(results)))
+            results, sent = [], now
+        progress[BEGUN] = now
+        progress[INDEX] = index
+        results.append(_result(calls[index], job.failed.get(index)))
+    connection.send_bytes(frame(DONE, len(results), b",".join(results)))
+
+
+def _result(call: Call | CellError, failed: str | None) -> bytes:
+    if isinstance(call, CellError):
+        return result_json(Outcome(call))
+    name = f"{NAMESPACE}.{call.function.name}"
+    if failed is not None:
+        return result_json(Outcome(CellError("#N/A", f"{name}: {failed}")))
+    try:
+        return result_json(call.function.call(call.arguments))
+    except DampcellError as error:
+        return result_json(Outcome(as_cell_error(error)))
+    except Exception as error:
+        # The last fence before a person: a fault of ours costs this cell, not the others of the request.
+        _log.exception("%s failed", name)
+        sentence = (
+            f"{name}: failed inside ({type(error).__name__}); this is a fault of Dampcell, so please report "
+            "the formula and its arguments."
+        )
+        return result_json(Outcome(CellError("#VALUE!", sentence)))
