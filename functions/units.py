@@ -19,6 +19,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
+from importlib.resources import files
 from typing import Final
 
 import pint
@@ -170,8 +171,11 @@ _RANGE = re.compile(r"\s?(-|−|–|—|to|\.\.+|…|~)\s?[0-9.,]", re.IGNORECAS
 _IGNORED = re.compile(r"(?<=\w)\s*[\s.·*⋅∙•_^\-−]\s*(?=[\w(])|\s+(?=/)|(?<=[/°])\s+|(?<=\w)\.$")
 
 # Made at import: pint's lazy default registry fails when two threads meet in it. Fractions keep
-# factors exact.
-_REGISTRY: Final[pint.UnitRegistry[Fraction]] = pint.UnitRegistry(non_int_type=Fraction)
+# factors exact. Of pint's 1,000 definitions a workshop needs these few, which load in no time.
+_REGISTRY: Final[pint.UnitRegistry[Fraction]] = pint.UnitRegistry(
+    files("dampcell.functions.data").joinpath("units.txt").read_text(encoding="utf-8").splitlines(),
+    non_int_type=Fraction,
+)
 
 
 def parse_quantity(text: str) -> Quantity:

@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dampcell.functions import units
 from dampcell.functions.data import read_table
 from dampcell.functions.errors import InputError
 from dampcell.functions.units import Quantity, convert, number_in, parse_quantity, shown_unit
@@ -279,3 +281,16 @@ def test_every_unit_of_the_nomenclature_is_understood_as_it_is_spelled() -> None
         unit = row["unit"]
         assert number_in(f"1 {unit}" if unit != "-" else "1", unit, parameter=row["name"]) == 1.0
         assert shown_unit(unit) == ("" if unit == "-" else unit), row["name"]
+
+
+def test_every_unit_has_the_size_that_pints_own_definitions_give_it() -> None:
+    oracle: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction)
+    for name, (expression, _) in units._UNITS.items():
+        ours = units._REGISTRY.parse_units(expression)
+        theirs = oracle.parse_units(expression)
+        assert dict(units._REGISTRY.get_dimensionality(ours)) == dict(oracle.get_dimensionality(theirs)), name
+        if name not in ("C", "F"):
+            # Our base of mass is the gram, pint's is the kilogram.
+            own = units._REGISTRY.get_base_units(ours)[0]
+            mass = oracle.get_dimensionality(theirs).get("[mass]", 0)
+            assert own == oracle.get_base_units(theirs)[0] * Fraction(1000) ** int(str(mass)), name
