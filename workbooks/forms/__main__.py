@@ -6,6 +6,7 @@ Run it after a change of a field, of the checklist, or of a cell function's help
 from __future__ import annotations
 
 import io
+import re
 import shutil
 import subprocess
 import tempfile
@@ -22,6 +23,7 @@ from dampcell.workbooks.forms.templates import KINDS, template_bytes
 
 _PIXELS_PER_INCH = 144.0
 _SECONDS = 180
+_AXIS = re.compile(rb'<c:(axId|crossAx) val="\d+"/>')
 
 
 def main() -> None:
@@ -47,9 +49,13 @@ def main() -> None:
 
 
 def _content(data: bytes) -> dict[str, bytes]:
-    """All parts but the properties, in which a program writes the time of saving."""
+    """All parts, less the time of saving and the random numbers that LibreOffice gives to axes."""
     with zipfile.ZipFile(io.BytesIO(data)) as package:
-        return {name: package.read(name) for name in package.namelist() if not name.startswith("docProps/")}
+        return {
+            name: _AXIS.sub(b"", package.read(name))
+            for name in package.namelist()
+            if not name.startswith("docProps/")
+        }
 
 
 def _saved_by_libreoffice(data: bytes, program: str) -> bytes:
