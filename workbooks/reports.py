@@ -42,6 +42,7 @@ _THEORIES = {
     "large": "large lift, good up to an edge lift of twice the thickness",
     "small": "small lift, the straight line",
 }
+_FILL_SECTION = "Fill and bleed"
 _MOST_STALE = 40
 _SECTION_LABELS = 23.0
 _GUTTER = 4.5
@@ -364,10 +365,7 @@ def _fill(record: JobRecord) -> list[Block]:
     results = [
         (entry.field.label, _with_unit(entry.value, entry.field.unit))
         for entry in record.results.values()
-        if entry.field.section in _FILL_SECTIONS
-        and not entry.field.name.startswith("oil_")
-        and isinstance(entry.value, float | str)
-        and entry.value != ""
+        if entry.field.section == _FILL_SECTION and isinstance(entry.value, float)
     ]
     blocks: list[Block] = []
     if inputs or results:
@@ -389,23 +387,16 @@ def _fill(record: JobRecord) -> list[Block]:
     return blocks
 
 
-_FILL_SECTIONS = ("Oil, fill and bleed", "Fill and bleed", "Fill", "Bleed")
-
-
 def _checklist(record: JobRecord) -> list[Block]:
-    cautions = [row["caution"] for row in read_template_table("cautions")]
-    blocks: list[Block] = []
-    if record.checklist:
-        blocks.append(pages.heading("Checklist"))
-        blocks.append(pages.checklist([_checked(point) for point in record.checklist]))
-        blocks.append(
-            pages.text(
-                "Torques are those the workshop wrote down; the maker's manual comes first.",
-                small=True,
-            )
-        )
-    blocks.append(pages.caution("Cautions", cautions))
-    return blocks
+    cautions = pages.caution("Cautions", [row["caution"] for row in read_template_table("cautions")])
+    if not record.checklist:
+        return [pages.heading("Cautions"), cautions]
+    return [
+        pages.heading("Checklist"),
+        cautions,
+        pages.checklist([_checked(point) for point in record.checklist]),
+        pages.text("Torques are those the workshop wrote down; the maker's manual comes first.", small=True),
+    ]
 
 
 def _audit(recalculated: Recalculated) -> list[Block]:
