@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import datetime
 import functools
@@ -10,6 +11,8 @@ from collections.abc import Callable
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from openpyxl import Workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
@@ -368,3 +371,34 @@ def test_saved_by_openpyxl_reads_the_same() -> None:
     again = read_record(SavedCells(saved.getvalue(), FILE), FILE)
     assert again.variants[0].rows == read().variants[0].rows
     assert again.job == read().job
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    name=st.sampled_from(
+        sorted(name for name, one in field_names("stack_record").items() if one.kind == "input")
+    ),
+    down=st.integers(0, 3),
+    across=st.integers(0, 4),
+    value=st.one_of(
+        st.none(),
+        st.booleans(),
+        st.floats(),
+        st.text(max_size=12),
+        st.dates(),
+        st.sampled_from(
+            [CellError("#N/A"), "0.2 mm", "14 cSt", "2,5", "−1", "1/16", "=1+1", "clamp", "9**9**9"]
+        ),
+    ),
+)
+def test_whatever_stands_in_a_cell_is_read_or_refused_with_a_place(
+    name: str, down: int, across: int, value: object
+) -> None:
+    source, place = Cells(), PLACES[name]
+    down, across = min(down, place.bottom - place.top), min(across, place.right - place.left)
+    typed(name, value, down=down, across=across)(source)
+    for problem in check_record(source, FILE):
+        assert problem.sheet in source.sheet_names
+        assert problem.cell
+    with contextlib.suppress(WorkbookError):
+        read_record(source, FILE)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import groupby
-
 from openpyxl.worksheet.worksheet import Worksheet
 
 import dampcell.functions.cells  # noqa: F401  (declares the cell functions)
@@ -41,13 +39,14 @@ def write_help(worksheet: Worksheet) -> None:
     worksheet.freeze_panes = f"A{sheet.row + 1}"
     worksheet.print_title_rows = f"{sheet.row}:{sheet.row}"
     sheet.row += 1
-    ordered = sorted(REGISTRY.values(), key=lambda function: function.family)
-    for family, members in groupby(ordered, key=lambda function: function.family):
+    families = dict.fromkeys(function.family for function in REGISTRY.values())
+    for family in families:
+        members = [function for function in REGISTRY.values() if function.family == family]
         for column in range(2, len(_WIDTHS) + 1):
             sheet.put(sheet.row, column, None, styles.BAND)
         sheet.put(sheet.row, 2, family, styles.BAND)
         sheet.row += 1
-        for function in sorted(members, key=lambda member: member.name):
+        for function in members:
             unit = function.result_unit and shown_unit(function.result_unit)
             if function.result_columns:
                 unit = "table: " + ", ".join(head for head, _ in function.result_columns)

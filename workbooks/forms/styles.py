@@ -113,17 +113,15 @@ def add_styles(workbook: Workbook) -> None:
             PLAIN,
             font=Font(_FONT, 10),
             border=hair_line,
-            alignment=Alignment(horizontal="left", wrap_text=True, vertical="center"),
+            alignment=Alignment(horizontal="left", indent=1, wrap_text=True, vertical="center"),
         ),
-        NamedStyle(
-            FIGURE, font=Font(_FONT, 10), alignment=Alignment(horizontal="right", indent=1, vertical="center")
-        ),
+        NamedStyle(FIGURE, font=Font(_FONT, 10), alignment=Alignment(horizontal="right", vertical="center")),
         NamedStyle(
             INPUT,
             font=Font(_FONT, 10),
             fill=_fill(_SAND),
             border=_box(_LINE),
-            alignment=Alignment(horizontal="right", indent=1, vertical="center"),
+            alignment=Alignment(horizontal="right", vertical="center"),
             protection=Protection(locked=False),
         ),
         NamedStyle(
@@ -139,7 +137,7 @@ def add_styles(workbook: Workbook) -> None:
             font=Font(_FONT, 10, bold=True),
             fill=_fill(_PALE),
             border=result_line,
-            alignment=Alignment(horizontal="right", indent=1, vertical="center"),
+            alignment=Alignment(horizontal="right", vertical="center"),
         ),
         NamedStyle(
             RESULT_TEXT,
