@@ -133,3 +133,12 @@ def test_labels_stand_at_the_ends_of_their_lines() -> None:
         ("a", 0.8, False),
         ("b", 0.2, False),
     ]
+
+
+def test_a_long_name_is_cut_beside_its_line() -> None:
+    axis = Axis.over("load", "N", (0.0, 10.0))
+    drawn = Plot(
+        axis, axis, (Series("a very long name of a variant that nobody reads", (0.0, 10.0), (0.0, 8.0)),)
+    )
+    (label,) = drawn.layout()["labels"]  # type: ignore[misc]
+    assert label["text"] == "a very long name of a variant that…"

@@ -19,7 +19,7 @@ from typing import Literal
 import typst
 
 from dampcell.functions.errors import InputError
-from dampcell.workbooks.plots import Plot
+from dampcell.workbooks.plots import LABEL_LINE, Plot
 
 __all__ = [
     "Block",
@@ -157,8 +157,10 @@ def plot(drawn: Plot, *, height: float, note: str = "") -> Block:
     note : text
         Sentence below it.
     """
-    # A label is 8.5 pt high: its step in fractions depends on the height of the plot.
-    return {"kind": "plot", "plot": drawn.layout(label_step=4.4 / height), "height": height, "note": note}
+    # A line of a label is 4.4 mm high: its step in fractions depends on the height of the plot.
+    lines = 2 if any(len(series.name) > LABEL_LINE for series in drawn.series) else 1
+    laid_out = drawn.layout(label_step=lines * 4.4 / height)
+    return {"kind": "plot", "plot": laid_out, "height": height, "note": note}
 
 
 def table(

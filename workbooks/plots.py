@@ -19,6 +19,12 @@ __all__ = ["Axis", "Band", "Guide", "Plot", "Series", "round_ticks", "shown_numb
 STYLES = 6
 """Number of line styles that the page layout knows; a plot of more lines repeats them."""
 
+LABEL_LENGTH = 36
+"""Most letters of a label beside a line; more would not fit into two lines."""
+
+LABEL_LINE = 18
+"""Letters of a label from which on it may take a second line."""
+
 _ROUND_STEPS = (1.0, 2.0, 5.0, 10.0)
 
 
@@ -182,7 +188,7 @@ class Plot:
         places = spread([end[1] for end in ends], label_step)
         labels = [
             {
-                "text": series.name,
+                "text": _short(series.name),
                 "style": series.style % STYLES,
                 "from": [_fraction(end[0]), _fraction(end[1])],
                 "at": _fraction(place),
@@ -354,6 +360,11 @@ def _last_inside(series: Series, plot: Plot) -> tuple[float, float]:
         if plot.x.low <= x <= plot.x.high and plot.y.low <= y <= plot.y.high
     ]
     return inside[-1] if inside else (1.0, 1.0)
+
+
+def _short(name: str) -> str:
+    """Two lines of a label at most; the whole name stands in the table below."""
+    return name if len(name) <= LABEL_LENGTH else name[: LABEL_LENGTH - 1].rstrip() + "…"
 
 
 def _fraction(value: float) -> float:

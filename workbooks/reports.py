@@ -370,7 +370,7 @@ def _fill(record: JobRecord) -> list[Block]:
     blocks: list[Block] = []
     if inputs or results:
         blocks.append(pages.heading("Fill and bleed"))
-        left = [pages.heading("Oil to have ready", 2), pages.facts(results)] if results else []
+        left = [pages.heading("Oil volumes", 2), pages.facts(results)] if results else []
         right = [pages.heading("Reckoned with", 2), pages.facts(inputs)] if inputs else []
         blocks.append(pages.columns(left, right) if left else pages.columns(right, []))
     steps = [step for step in record.fill.bleed_log if step.step or step.oil_in or step.oil_out]
