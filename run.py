@@ -75,7 +75,7 @@ def make_environment(*, editable: bool, extras: str) -> None:
             install([f"python3.{sys.version_info.minor}-venv"])
             venv.create(ENVIRONMENT, with_pip=True, clear=True)
     how = ["--editable"] if editable else []
-    pip = [BIN / "python", "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    pip: list[str | Path] = [BIN / "python", "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     call([*pip, *how, f"{ROOT}{extras}"])
 
 

@@ -213,6 +213,7 @@ class StackModel:
         self.modulus = modulus
         self.poisson = poisson
         self.large = theory == "large"
+        self._opening: float | None = None
         radius = 0.5 * load_diameter
         source = Source.ring(radius) if window is None else Source.window(0.5 * window[0], 0.5 * window[1])
         self._contacts = Contacts(
@@ -290,7 +291,9 @@ class StackModel:
         NoSolutionError
             If the solver does not settle.
         """
-        return max(0.0, self._contacts.opening(large=self.large))
+        if self._opening is None:
+            self._opening = max(0.0, self._contacts.opening(large=self.large))
+        return self._opening
 
     def stiffness(self, states: States) -> Floats:
         """Tangent stiffness at the load circle.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
@@ -10,7 +11,7 @@ import numpy as np
 from dampcell.functions.errors import InputError, ValidityError
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.registry import CellError, Noted, cell_function
-from dampcell.functions.stacks import StackModel, pressure_load, stack_from_rows
+from dampcell.functions.stacks import Stack, StackModel, pressure_load, stack_from_rows
 from dampcell.functions.tables import Column, RowLayout
 
 __all__ = [
@@ -61,8 +62,22 @@ def stack_model(
     window: tuple[float, float] | None = None,
 ) -> StackModel:
     """Put the arguments that all stack functions share into a model."""
+    return _model(stack_from_rows(stack), load_diameter, theory, modulus, poisson, seat_height, window)
+
+
+@functools.lru_cache(maxsize=256)
+def _model(
+    stack: Stack,
+    load_diameter: float,
+    theory: Theory,
+    modulus: float,
+    poisson: float,
+    seat_height: float,
+    window: tuple[float, float] | None,
+) -> StackModel:
+    # A model does not change when it is asked, and the cells of one sheet mostly ask for the same few.
     return StackModel(
-        stack_from_rows(stack),
+        stack,
         load_diameter,
         modulus=modulus,
         poisson=poisson,
