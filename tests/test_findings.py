@@ -70,10 +70,21 @@ def test_a_variant_is_compared_at_the_working_load(lift: float, expected: str) -
 
 
 def test_a_variant_that_opens_where_the_other_is_shut_is_told() -> None:
-    shut = replace(BLANK, lift=Answer(0.0), opening=Answer(150.0))
+    shut = replace(BLANK, lift=Answer(1e-17), opening=Answer(150.0))
     told = said(shut, variant(lift=Answer(0.2)))["Variant A:"]
     assert told.startswith("softer; at 100 N it lifts 0.200 mm, where the stack as found is still shut.")
     assert told.endswith("Nothing presses it on its seat any more, so it opens from the first load on.")
+
+
+def test_a_variant_that_is_shut_where_the_other_opens_is_told() -> None:
+    told = said(BLANK, variant(lift=Answer(2e-17), opening=Answer(150.0)))["Variant A:"]
+    assert told.startswith("firmer; at 100 N it is still shut, where the stack as found lifts 0.100 mm.")
+
+
+def test_two_stacks_that_are_both_shut_are_not_compared() -> None:
+    shut = replace(BLANK, lift=Answer(1e-17), opening=Answer(150.0))
+    other = variant(lift=Answer(2e-17), opening=Answer(151.0))
+    assert said(shut, other)["Variant A:"] == "at 100 N it is still shut, as the stack as found is."
 
 
 @pytest.mark.parametrize(

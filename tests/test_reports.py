@@ -16,13 +16,15 @@ from openpyxl.workbook import Workbook
 import dampcell
 from dampcell.functions.registry import CellError
 from dampcell.workbooks.answers import ask_stack
+from dampcell.workbooks.audit import cell_text, problems_of
 from dampcell.workbooks.batch import produce
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import read_template_table
 from dampcell.workbooks.findings import figure
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.record import JobRecord
-from dampcell.workbooks.reports import ESTIMATES, cell_text
+from dampcell.workbooks.reports import ESTIMATES
+from dampcell.workbooks.results import CellResult, Recalculated
 from dampcell.workbooks.sources import SavedCells
 
 DEMOS = sorted(
@@ -217,3 +219,16 @@ def test_a_checklist_line_that_is_not_done_keeps_its_caution() -> None:
 )
 def test_values_of_the_audit_are_written_in_short(value: object, expected: str) -> None:
     assert cell_text(value) == expected  # type: ignore[arg-type]
+
+
+def test_cells_with_the_same_reason_are_told_together() -> None:
+    failed = {
+        ("Results", f"G{row}"): CellResult("Results", f"G{row}", "", CellError("#N/A", "too hot."), None)
+        for row in range(1, 10)
+    }
+    other = CellResult("Curves", "A1", "", CellError("#NUM!", "none found."), None)
+    given = Recalculated("job.xlsx", {**failed, ("Curves", "A1"): other})
+    assert [(one.sheet, one.cell, one.problem) for one in problems_of(given)] == [
+        ("Results", "G1, G2, G3, G4, G5, G6 and 3 more", "#N/A too hot"),
+        ("Curves", "A1", "#NUM! none found"),
+    ]

@@ -14,9 +14,19 @@ from typing import cast
 import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import DampcellError
 from dampcell.functions.registry import CellError, evaluate, lookup
-from dampcell.workbooks.record import Oil, Seat, Variant
+from dampcell.workbooks.record import Entry, JobRecord, Oil, Seat, Variant
 
-__all__ = ["Answer", "OilAnswers", "StackAnswers", "ask", "ask_oil", "ask_stack"]
+__all__ = [
+    "Answer",
+    "JobAnswers",
+    "OilAnswers",
+    "StackAnswers",
+    "ask",
+    "ask_job",
+    "ask_oil",
+    "ask_stack",
+    "number_of",
+]
 
 ParsedRow = Mapping[str, float | str | None]
 
@@ -25,6 +35,9 @@ CURVE_POINTS = 31
 
 THICKNESS_TOLERANCE = 0.005
 """Plus/minus on every thickness for which the report shows a band [mm]; common practice, no source."""
+
+_HALVINGS = 8
+"""Halvings by which the end of the axisymmetric range is found: to 1/256 of the largest load."""
 
 PLOT_TEMPERATURES = tuple(float(degrees) for degrees in range(0, 101, 2))
 """Where the oil's curve is drawn [°C]: the range in which the viscosity law needs no warning."""
@@ -100,6 +113,10 @@ class StackAnswers:
     limit: float | None
     checks: tuple[str, ...]
 
+    def is_shut(self, load: float) -> bool:
+        """Whether the face shim still rests on its seat at a load [N]."""
+        return self.opening.number is not None and load <= self.opening.number and self.opening.number > 0
+
     @property
     def stress_ratio(self) -> float | None:
         """Worst stress over the endurance limit at the largest load [-], if it could be computed."""
@@ -140,6 +157,54 @@ class OilAnswers:
     density: Answer
     label: Answer
     curve: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobAnswers:
+    """All that is asked for the report of one job.
+
+    Parameters
+    ----------
+    stacks : tuple of StackAnswers
+        The one as found first.
+    oil : OilAnswers, optional
+        None where the data sheet's two viscosities are not both known.
+    reference_load, maximum_load : float
+        Loads at which builds are compared, and stress is judged [N].
+    """
+
+    stacks: tuple[StackAnswers, ...]
+    oil: OilAnswers | None
+    reference_load: float
+    maximum_load: float
+
+
+def ask_job(record: JobRecord) -> JobAnswers:
+    """Ask all that the report of a job shows.
+
+    Parameters
+    ----------
+    record : JobRecord
+        What the workbook says.
+
+    Returns
+    -------
+    JobAnswers
+    """
+    seat, oil = record.seat, record.oil
+    reference = number_of(record.entries.get("working_load")) or seat.maximum_load / 2
+    known = oil.viscosity_40 is not None and oil.viscosity_100 is not None
+    return JobAnswers(
+        stacks=tuple(ask_stack(variant, seat, reference) for variant in record.variants),
+        oil=ask_oil(oil) if known else None,
+        reference_load=reference,
+        maximum_load=seat.maximum_load,
+    )
+
+
+def number_of(entry: Entry | None) -> float | None:
+    """Return the number that a field of the workbook holds, or None."""
+    return entry.value if entry is not None and isinstance(entry.value, float) else None
 
 
 def ask(name: str, *arguments: object) -> Answer:
@@ -202,7 +267,7 @@ def ask_stack(variant: Variant, seat: Seat, reference_load: float) -> StackAnswe
         stress=ask("STACK_STRESS", table, seat.maximum_load, circle, seat.endurance_limit, *rest),
         tolerance=ask("STACK_TOLERANCE", table, reference_load, circle, THICKNESS_TOLERANCE, 0.0, 0.0, *rest),
         curve=points,
-        limit=_limit(points, lambda load: ask("STACK_LIFT", table, load, circle, None, *rest))
+        limit=_limit(seat.maximum_load, lambda load: ask("STACK_LIFT", table, load, circle, None, *rest))
         if curve.notes
         else None,
         checks=known.remarks,
@@ -269,16 +334,13 @@ def _remarks(table: list[list[object]]) -> tuple[str, ...]:
     return tuple(str(row[1]) for row in rows if row[0] == "note")
 
 
-def _limit(points: Sequence[tuple[float, float]], at: Callable[[float], Answer]) -> float:
-    """Load of the last point without a note; a note that has come stays, as shims lift further with load."""
-    low, high = 0, len(points) - 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        if at(points[middle][0]).notes:
-            high = middle
-        else:
-            low = middle
-    return points[low][0]
+def _limit(largest: float, at: Callable[[float], Answer]) -> float:
+    """Load up to which there is no note; a note that has come stays, as shims lift further with load."""
+    low, high = 0.0, largest
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if at(middle).notes else (middle, high)
+    return low
 
 
 def _parsed(table: list[list[object]]) -> tuple[ParsedRow, ...]:
@@ -298,6 +360,3 @@ def _pairs(rows: Sequence[Sequence[object]]) -> tuple[tuple[float, float], ...]:
 def _temperature(degrees: float | None) -> object:
     # A bare 0 may be a blank cell to the registry; as text it is a temperature.
     return None if degrees is None else f"{degrees:.15g} °C"
-
-
-__all__ += ["CellError", "ParsedRow"]

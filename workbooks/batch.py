@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from dampcell.functions.errors import DampcellError, WorkbookError
+from dampcell.workbooks.audit import problems_of
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.files import sweep, write_bytes
 from dampcell.workbooks.package import read_file, refreshed
@@ -191,12 +192,11 @@ def produce(data: bytes, file: str, *, paper: Paper = "a4") -> Product:
     recalculated = recalculate(data, file)
     record = read_record(SavedCells(data, file, recalculated), file)
     page = report_page(record, recalculated, data)
-    problems = dict.fromkeys(str(one) for one in (*recalculated.findings, *recalculated.errors()))
     return Product(
         report=render(page, paper),
         copy=refreshed(data, recalculated),
         job_number=record.job.job_number,
-        problems=tuple(problems),
+        problems=tuple(map(str, problems_of(recalculated))),
         stale=recalculated.stale(),
     )
 

@@ -96,6 +96,13 @@ def stack_findings(stacks: Sequence[StackAnswers], reference_load: float, maximu
     return [*entries, *_stress(stacks, maximum_load), *_range(stacks)]
 
 
+def lift_change(stack: StackAnswers, found: StackAnswers, load: float) -> float | None:
+    """Return the difference of the lifts at a load [%], or None where one of the two is still shut."""
+    if stack.is_shut(load) or found.is_shut(load):
+        return None
+    return change(stack.lift.number, found.lift.number)
+
+
 def _opening(stack: StackAnswers) -> list[str]:
     if not stack.opening.number:
         return []
@@ -105,8 +112,14 @@ def _opening(stack: StackAnswers) -> list[str]:
 def _against(stack: StackAnswers, found: StackAnswers, load: float) -> list[str]:
     sentences: list[str] = []
     lift, before, name = stack.lift.number, found.lift.number, _small(found.label)
-    moved = change(lift, before)
-    if moved is not None and lift is not None and before:
+    moved = lift_change(stack, found, load)
+    if stack.is_shut(load) and found.is_shut(load):
+        sentences.append(f"at {load:g} N it is still shut, as {name} is")
+    elif stack.is_shut(load):
+        sentences.append(f"firmer; at {load:g} N it is still shut, where {name} lifts {figure(before)} mm")
+    elif found.is_shut(load):
+        sentences.append(f"softer; at {load:g} N it lifts {figure(lift)} mm, where {name} is still shut")
+    elif moved is not None and lift is not None and before:
         if abs(moved) < LITTLE:
             sentences.append(f"at {load:g} N it lifts as far as {name}, {figure(lift)} mm")
         else:
@@ -115,8 +128,6 @@ def _against(stack: StackAnswers, found: StackAnswers, load: float) -> list[str]
             sentences.append(
                 f"{feel}; at {load:g} N it lifts {figure(lift)} mm, {much} {name} ({figure(before)} mm)"
             )
-    elif lift and before == 0:
-        sentences.append(f"softer; at {load:g} N it lifts {figure(lift)} mm, where {name} is still shut")
     opening, was = stack.opening.number, found.opening.number
     if opening == 0 and was:
         sentences.append("nothing presses it on its seat any more, so it opens from the first load on")
@@ -265,4 +276,4 @@ def _joined(sentences: Sequence[str]) -> str:
     return " ".join(f"{one}." for one in (first, *(other[:1].upper() + other[1:] for other in others)))
 
 
-__all__ += ["Entry", "label_range"]
+__all__ += ["Entry", "label_range", "lift_change"]

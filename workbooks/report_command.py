@@ -18,10 +18,10 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from dampcell.functions.errors import DampcellError, WorkbookError
+from dampcell.workbooks.audit import cell_text
 from dampcell.workbooks.batch import ENDINGS, JobOutcome, Task, find, plan, run_all
 from dampcell.workbooks.files import write_bytes
 from dampcell.workbooks.pages import Paper
-from dampcell.workbooks.reports import cell_text
 
 __all__ = ["demo", "register", "report"]
 

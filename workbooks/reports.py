@@ -9,53 +9,24 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
 
 import dampcell
-from dampcell.functions.registry import CellError
-from dampcell.functions.stacks import ENDURANCE_LIMIT
 from dampcell.workbooks import pages
-from dampcell.workbooks.answers import OilAnswers, StackAnswers, ask_oil, ask_stack
+from dampcell.workbooks.answers import JobAnswers, ask_job, number_of
+from dampcell.workbooks.audit import audit_blocks
 from dampcell.workbooks.fields import read_template_table
-from dampcell.workbooks.findings import (
-    change,
-    dial_findings,
-    figure,
-    label_range,
-    oil_findings,
-    percent,
-    stack_findings,
-    stack_remarks,
-)
+from dampcell.workbooks.findings import dial_findings, figure, label_range, oil_findings, stack_findings
 from dampcell.workbooks.pages import Block, Page
 from dampcell.workbooks.plots import Axis, Guide, Plot, Series
-from dampcell.workbooks.record import Checkpoint, Entry, JobRecord
-from dampcell.workbooks.results import CellResult, CellValue, Recalculated
-from dampcell.workbooks.sections import SectionScale, layers_of, section_layout
+from dampcell.workbooks.record import Checkpoint, JobRecord
+from dampcell.workbooks.results import Recalculated
+from dampcell.workbooks.stack_report import stack_blocks
 
 __all__ = ["ESTIMATES", "report_page"]
 
 ESTIMATES = "Results are estimates, to be confirmed by a qualified person."
 
-_THEORIES = {
-    "large": "large lift, good up to an edge lift of twice the thickness",
-    "small": "small lift, the straight line",
-}
 _FILL_SECTION = "Fill and bleed"
-_MOST_STALE = 40
-_SECTION_LABELS = 23.0
-_GUTTER = 4.5
-
-
-@dataclass(frozen=True, slots=True)
-class _Answers:
-    """All that was asked for one report."""
-
-    stacks: tuple[StackAnswers, ...]
-    oil: OilAnswers | None
-    reference_load: float
-    maximum_load: float
 
 
 def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> Page:
@@ -74,16 +45,16 @@ def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> P
     -------
     Page
     """
-    answers = _ask(record)
+    answers = ask_job(record)
     job = record.job
     blocks = [
         *_summary(record, answers),
         *_job(record),
-        *_stacks(record, answers),
+        *stack_blocks(record, answers),
         *_oil(record, answers),
         *_fill(record),
         *_checklist(record),
-        *_audit(recalculated),
+        *audit_blocks(recalculated),
     ]
     done = _day(job.job_date)
     return Page(
@@ -104,20 +75,7 @@ def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> P
     )
 
 
-def _ask(record: JobRecord) -> _Answers:
-    seat = record.seat
-    reference = _entry_number(record.entries.get("working_load")) or seat.maximum_load / 2
-    oil = record.oil
-    known = oil.viscosity_40 is not None and oil.viscosity_100 is not None
-    return _Answers(
-        stacks=tuple(ask_stack(variant, seat, reference) for variant in record.variants),
-        oil=ask_oil(oil) if known else None,
-        reference_load=reference,
-        maximum_load=seat.maximum_load,
-    )
-
-
-def _summary(record: JobRecord, answers: _Answers) -> list[Block]:
+def _summary(record: JobRecord, answers: JobAnswers) -> list[Block]:
     sentences = [
         *stack_findings(answers.stacks, answers.reference_load, answers.maximum_load),
         *(oil_findings(record.oil, answers.oil) if answers.oil else []),
@@ -128,7 +86,7 @@ def _summary(record: JobRecord, answers: _Answers) -> list[Block]:
 
 
 def _oil_to_have(record: JobRecord) -> list[tuple[str, str]]:
-    ready = _entry_number(record.entries.get("oil_ready"))
+    ready = number_of(record.entries.get("oil_ready"))
     return (
         [] if ready is None else [("Oil to have ready:", f"{figure(ready)} ml, with what hose and rag take.")]
     )
@@ -173,139 +131,7 @@ def _job(record: JobRecord) -> list[Block]:
     return blocks
 
 
-def _stacks(record: JobRecord, answers: _Answers) -> list[Block]:
-    if not answers.stacks:
-        return []
-    seat = record.seat
-    place = f"The {seat.stack_place} stack" if seat.stack_place else "The stack"
-    blocks = [pages.heading(place), *_pictures(record, answers)]
-    drawn = [stack for stack in answers.stacks if stack.curve]
-    if drawn:
-        blocks += [pages.heading("Lift against load", 2), _lift_plot(answers, drawn)]
-    load, most = f"{answers.reference_load:g}", f"{answers.maximum_load:g}"
-    found = answers.stacks[0]
-    blocks += [
-        pages.heading(f"Compared at {load} N", 2),
-        pages.table(
-            [
-                ("Build", ""),
-                ("Opens at", "N"),
-                ("Lift", "mm"),
-                ("Within ±5 µm", "mm"),
-                ("Change", "%"),
-                ("Stiffness", "N/mm"),
-                ("Change", "%"),
-                ("Stress ratio", "-"),
-            ],
-            [_compared(stack, found) for stack in answers.stacks],
-            note=(
-                f"Total load on the circle of {figure(seat.load_diameter)} mm; lift above the flat position "
-                f"of the face shim{_seat_words(seat.seat_height)}; changes against the stack as found. "
-                "Within ±5 µm: the lift if every shim is that much thicker or thinner; smaller "
-                "differences between builds say little. Stiffness: slope of load over lift. Stress ratio: "
-                f"worst surface stress at {most} N over the endurance limit of "
-                f"{figure(seat.endurance_limit or ENDURANCE_LIMIT)} MPa"
-                f"{'' if seat.endurance_limit else ' (typical; ask the maker of the shims)'}. "
-                f"Theory: {_THEORIES[seat.theory]}."
-            ),
-        ),
-    ]
-    remarks = stack_remarks(answers.stacks)
-    if remarks:
-        blocks += [pages.heading("Remarks on the builds", 2), pages.remarks(remarks)]
-    return blocks
-
-
-def _seat_words(height: float) -> str:
-    return f", on a seat that stands {height:g} mm high" if height else ""
-
-
-def _pictures(record: JobRecord, answers: _Answers) -> list[Block]:
-    drawn = [stack for stack in answers.stacks if stack.rows]
-    if not drawn:
-        return []
-    # All are drawn at the scale of three in a row; four stand in two rows, as the labels need their room.
-    across = 2 if len(drawn) == 4 else 3
-    width = (pages.TEXT_WIDTH - (across - 1) * _GUTTER) / across
-    picture = (pages.TEXT_WIDTH - 2 * _GUTTER) / 3
-    layers = [layers_of(stack.rows) for stack in drawn]
-    scale = SectionScale.fitting(layers, width=picture, label_width=_SECTION_LABELS)
-    pictures = [
-        section_layout(stack.label, stack.rows, scale, load_diameter=record.seat.load_diameter)
-        for stack in drawn
-    ]
-    rings = any(layer.part == "ring" for stack in layers for layer in stack)
-    note = (
-        f"Half sections, flat and unloaded, from the piston face (below) to the clamp. Thicknesses are "
-        "drawn "
-        f"{scale.factor:g} times larger than diameters; sizes are pieces × outer diameter × thickness "
-        "in mm. The "
-        "arrow marks the load circle; inside the clamp diameter the picture is schematic."
-    )
-    if rings:
-        note += " A ring that reaches into the next shim presses the stack on its seat."
-    return [
-        {
-            "kind": "sections",
-            "items": pictures,
-            "width": round(width, 3),
-            "across": across,
-            "gutter": _GUTTER,
-            "note": note,
-        }
-    ]
-
-
-def _lift_plot(answers: _Answers, drawn: Sequence[StackAnswers]) -> Block:
-    series = tuple(
-        Series(
-            stack.label,
-            tuple(load for load, _ in stack.curve),
-            tuple(lift for _, lift in stack.curve),
-            style=answers.stacks.index(stack),
-            limit=stack.limit,
-        )
-        for stack in drawn
-    )
-    loads = [load for one in series for load in one.x]
-    lifts = [lift for one in series for lift in one.y]
-    limited = any(one.limit is not None for one in series)
-    return pages.plot(
-        Plot(
-            Axis.over("load on the face shim", "N", loads, to_tick=False),
-            Axis.over("lift at the load circle", "mm", lifts),
-            series,
-            (Guide(answers.reference_load, "compared here"),),
-        ),
-        height=62,
-        note=(
-            "Thin line from the open circle on: a shim lifts more than twice its thickness, beyond the "
-            "axisymmetric "
-            "range, and the line is rough."
-            if limited
-            else ""
-        ),
-    )
-
-
-def _compared(stack: StackAnswers, found: StackAnswers) -> list[str]:
-    if stack.problem:
-        return [stack.label, *["–"] * 7]
-    own, band = stack is found, stack.lift_band
-    seated = stack.stiffness.number is None and stack.lift.number == 0
-    return [
-        stack.label,
-        figure(stack.opening.number),
-        figure(stack.lift.number),
-        "–" if band is None else f"{figure(band[0])} to {figure(band[1])}",
-        "" if own else percent(change(stack.lift.number, found.lift.number)),
-        "on its seat" if seated else figure(stack.stiffness.number),
-        "" if own else percent(change(stack.stiffness.number, found.stiffness.number)),
-        figure(stack.stress_ratio, 2),
-    ]
-
-
-def _oil(record: JobRecord, answers: _Answers) -> list[Block]:
+def _oil(record: JobRecord, answers: JobAnswers) -> list[Block]:
     oil, asked = record.oil, answers.oil
     if asked is None:
         return []
@@ -399,53 +225,6 @@ def _checklist(record: JobRecord) -> list[Block]:
     ]
 
 
-def _audit(recalculated: Recalculated) -> list[Block]:
-    blocks: list[Block] = []
-    problems = [*recalculated.findings, *recalculated.errors()]
-    if problems:
-        blocks += [
-            pages.heading("What could not be computed"),
-            pages.table(
-                [("Sheet", ""), ("Cell", ""), ("Reason", "")],
-                [[one.sheet, one.cell, one.problem] for one in problems],
-                texts=(0, 1, 2),
-                fill=(2,),
-            ),
-        ]
-    stale = recalculated.stale()
-    if stale:
-        shown = stale[:_MOST_STALE]
-        more = len(stale) - len(shown)
-        blocks += [
-            pages.heading("Saved values that differ"),
-            pages.text(
-                "These cells held another value when the workbook was saved than its inputs give now. "
-                "The report and the refreshed copy of the workbook hold the new values."
-            ),
-            pages.table(
-                [("Sheet", ""), ("Cell", ""), ("Saved", ""), ("Recalculated", "")],
-                [[cell.sheet, cell.cell, cell_text(cell.saved), cell_text(cell.value)] for cell in shown],
-                texts=(0, 1),
-                fill=(),
-                note=f"And {more} more cells." if more else "",
-            ),
-        ]
-    return blocks
-
-
-def cell_text(value: CellValue) -> str:
-    """Write a cell value for the audit: an error as its code, a number with all digits that differ."""
-    if value is None:
-        return ""
-    if isinstance(value, CellError):
-        return value.code
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, float):
-        return f"{value:.10g}".replace("-", "−")
-    return value if len(value) <= 60 else value[:59] + "…"
-
-
 def _checked(point: Checkpoint) -> pages.Step:
     """A line of the checklist; the caution stays with what is still to be done."""
     done = point.state == "done"
@@ -455,10 +234,6 @@ def _checked(point: Checkpoint) -> pages.Step:
 
 
 _PHASES = {"before": "Before opening", "during": "During the work", "after": "After closing"}
-
-
-def _entry_number(entry: Entry | None) -> float | None:
-    return entry.value if entry is not None and isinstance(entry.value, float) else None
 
 
 def _answer_text(value: object) -> str:
@@ -499,5 +274,3 @@ _MONTHS = (
     "November",
     "December",
 )
-
-__all__ += ["CellResult", "cell_text"]
