@@ -32,10 +32,10 @@ _GROUND = 1e-7
 """Spring that holds a loose ring in place until something touches it [N/mm]."""
 
 _GAUSS = np.polynomial.legendre.leggauss(24)
-_REFERENCES = 8
-_TOLERANCE = 1e-5
-_SLACK = 1e-9
-_PATIENCE = 12
+_REFERENCES = 8  # loads solved first, from which many others start
+_TOLERANCE = 1e-5  # on the stiffening, relative
+_SLACK = 1e-9  # of the largest gap or force, below which a wrong sign is rounding
+_PATIENCE = 12  # block exchanges without progress before contacts are exchanged one at a time
 _SWEEPS = 200
 
 
@@ -118,8 +118,8 @@ class Contacts:
 
     Notes
     -----
-    All loads of a call are solved side by side in arrays with a leading axis n;
-    a load's result does not depend on which others are asked for with it.
+    All loads of a call are solved side by side in arrays with a leading axis n. Which others
+    are asked for with a load changes its lift by no more than the tolerance on the stiffening.
     """
 
     def __init__(
