@@ -71,10 +71,7 @@ def flexural_rigidity(thickness: float, modulus: float = MODULUS, poisson: float
     """
     check_positive("thickness", thickness, "mm")
     check_positive("modulus", modulus, "GPa")
-    if not 0.0 <= poisson < 0.5:
-        raise InputError(
-            "is no Poisson's ratio", parameter="poisson", found=poisson, allowed="0 to below 0.5"
-        )
+    _check_poisson(poisson)
     return modulus * 1e3 * thickness**3 / (12.0 * (1.0 - poisson**2))
 
 
@@ -366,6 +363,13 @@ def check_load_circle(load_diameter: float, clamp_diameter: float, outer_diamete
         )
 
 
+def _check_poisson(poisson: float) -> None:
+    if not 0.0 <= poisson < 0.5:
+        raise InputError(
+            "is no Poisson's ratio", parameter="poisson", found=poisson, allowed="0 to below 0.5"
+        )
+
+
 def _checked_plate(outer: float, clamp: float, load: float, poisson: float) -> Plate:
     for parameter, value in (("outer_diameter", outer), ("clamp_diameter", clamp), ("load_diameter", load)):
         check_positive(parameter, value, "mm")
@@ -377,6 +381,7 @@ def _checked_plate(outer: float, clamp: float, load: float, poisson: float) -> P
             allowed=f"above {clamp:g} mm",
         )
     check_load_circle(load, clamp, outer)
+    _check_poisson(poisson)
     return Plate(0.5 * clamp, 0.5 * outer, poisson)
 
 
