@@ -21,6 +21,7 @@ from starlette.types import Receive, Scope, Send
 
 from dampcell import __version__
 from dampcell.functions.hosts.http.access import Keys, same
+from dampcell.functions.hosts.http.addin_files import read_addin_files
 from dampcell.functions.hosts.http.catalogue import catalogue
 from dampcell.functions.hosts.http.guard import SESSION, Guard, bearer, too_large
 from dampcell.functions.hosts.http.guides import guides
@@ -81,6 +82,7 @@ class Application:
             # The page has to say which version it is from; nothing else is filled in.
             content = (folder / name).read_bytes().replace(b"{{version}}", __version__.encode())
             routes.append(_fixed("/" if name == "index.html" else f"/{name}", content, kind))
+        routes += [_fixed(*file) for file in read_addin_files(settings.addin)]
         routes += [
             Route("/v1/health", self._health, methods=["GET"]),
             Route("/v1/calls", self._calls, methods=["POST"]),
@@ -92,6 +94,8 @@ class Application:
             lifespan=self._lifespan,
             exception_handlers={HTTPException: _http_error, Exception: _fault},
         )
+        # An address is right or it is not: no redirects, which would name a host.
+        inner.router.redirect_slashes = False
         self._guarded = Guard(inner, settings, [route.path for route in routes])
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

@@ -16,6 +16,7 @@ from typing import Final
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from dampcell.functions.hosts.http.access import same
+from dampcell.functions.hosts.http.addin_files import ADDIN_FILES, headers_of
 from dampcell.functions.hosts.http.settings import Settings
 from dampcell.functions.hosts.http.wire import Refusal
 
@@ -36,7 +37,7 @@ HEADERS: Final = {
     "x-frame-options": "DENY",
     "cache-control": "no-store",
 }
-"""Headers of every response."""
+"""Headers of every response; the files of the Excel add-in change some of them."""
 
 _log = logging.getLogger("dampcell.http.access")
 
@@ -69,6 +70,7 @@ class Guard:
             return
         began = time.perf_counter()
         status = 0
+        headers = headers_of(scope["path"], HEADERS)
 
         async def send_on(message: Message) -> None:
             nonlocal status
@@ -76,7 +78,7 @@ class Guard:
                 status = message["status"]
                 message["headers"] = [
                     *message.get("headers", ()),
-                    *((name.encode(), value.encode()) for name, value in HEADERS.items()),
+                    *((name.encode(), value.encode()) for name, value in headers.items()),
                 ]
             await send(message)
 
@@ -105,7 +107,7 @@ class Guard:
         fields: dict[str, list[str]] = {}
         for name, value in headers:
             fields.setdefault(name.decode("latin-1"), []).append(value.decode("latin-1"))
-        refused = self._wrong_place(fields)
+        refused = self._wrong_place(fields, anyone=method in ("GET", "HEAD") and self._is_open(path))
         if refused is not None or method in ("GET", "HEAD"):
             return refused
         if method != "POST":
@@ -125,7 +127,10 @@ class Guard:
             )
         return None
 
-    def _wrong_place(self, fields: dict[str, list[str]]) -> Refusal | None:
+    def _is_open(self, path: str) -> bool:
+        return self._settings.addin is not None and path in ADDIN_FILES and ADDIN_FILES[path].open
+
+    def _wrong_place(self, fields: dict[str, list[str]], *, anyone: bool) -> Refusal | None:
         hosts = fields.get("host", [])
         if len(hosts) != 1 or hosts[0].lower() not in self._settings.hosts:
             return Refusal(
@@ -133,6 +138,8 @@ class Guard:
                 "host",
                 f"the request is for another server than this one; allowed: {self._settings.address}.",
             )
+        if anyone:
+            return None
         if any(origin.lower() not in self._settings.origins for origin in fields.get("origin", [])):
             return Refusal(
                 403, "origin", "the request comes from the page of another server, and is refused."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import socket
+import ssl
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from starlette.types import ASGIApp, Message
 
 from dampcell.functions.errors import InputError
 
-__all__ = ["Answer", "answer", "loopback_sockets", "make_server"]
+__all__ = ["Answer", "Secure", "answer", "loopback_sockets", "make_server"]
 
 _KEEP_ALIVE = 300
 """A spreadsheet that is calculated every few minutes keeps its connection [s]."""
@@ -26,6 +27,14 @@ class Answer:
 
     status: int
     body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Secure:
+    """The same server over https: sockets of its own, and the certificate that they show."""
+
+    sockets: list[socket.socket]
+    context: ssl.SSLContext
 
 
 def loopback_sockets(port: int) -> list[socket.socket]:
@@ -64,18 +73,32 @@ def loopback_sockets(port: int) -> list[socket.socket]:
 class _Server(uvicorn.Server):
     """uvicorn's server, which says when it is ready."""
 
-    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], None]) -> None:
+    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], None], secure: Secure | None) -> None:
         super().__init__(config)
         self._on_ready = on_ready
+        self._secure = secure
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to listen."""
         await super().startup(sockets=sockets)
+        if self.started and self._secure is not None:
+            for opened in self._secure.sockets:
+                listener = await asyncio.get_running_loop().create_server(
+                    self._protocol, sock=opened, ssl=self._secure.context, backlog=self.config.backlog
+                )
+                self.servers.append(listener)
         if self.started:
             self._on_ready()
 
+    def _protocol(self) -> asyncio.Protocol:
+        return self.config.http_protocol_class(  # type: ignore[call-arg]  # as uvicorn itself calls it
+            config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+        )
 
-def make_server(app: ASGIApp, on_ready: Callable[[], None] = lambda: None) -> uvicorn.Server:
+
+def make_server(
+    app: ASGIApp, on_ready: Callable[[], None] = lambda: None, *, secure: Secure | None = None
+) -> uvicorn.Server:
     """Prepare uvicorn; its ``run(sockets)`` serves until it is told to stop.
 
     Parameters
@@ -84,6 +107,8 @@ def make_server(app: ASGIApp, on_ready: Callable[[], None] = lambda: None) -> uv
         What to serve.
     on_ready : callable
         Called once requests are answered.
+    secure : Secure, optional
+        Where the same is served over https.
 
     Returns
     -------
@@ -101,7 +126,7 @@ def make_server(app: ASGIApp, on_ready: Callable[[], None] = lambda: None) -> uv
         timeout_graceful_shutdown=3,
         limit_concurrency=256,
     )
-    return _Server(config, on_ready)
+    return _Server(config, on_ready, secure)
 
 
 def answer(app: ASGIApp, path: str, host: str) -> Answer:

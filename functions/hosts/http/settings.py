@@ -7,10 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-__all__ = ["LOOPBACK", "PORT", "Limits", "Settings"]
+__all__ = ["LOOPBACK", "PORT", "SECURE_PORT", "Limits", "Settings"]
 
 PORT: Final = 27430
 """Port of the server. It lies below the ranges from which systems lend ports to other programs."""
+
+SECURE_PORT: Final = 27431
+"""Port for https, which the Excel add-in insists on."""
 
 LOOPBACK: Final = ("localhost", "127.0.0.1", "[::1]")
 """Names under which this machine reaches itself; a request under any other name is refused."""
@@ -61,6 +64,8 @@ class Settings:
         Port of the server.
     secure_port : int, optional
         Port under which the same server is reached over https, for spreadsheets that insist on it.
+    addin : Path, optional
+        Folder of the Excel add-in, whose files are served too.
     folders : tuple of Path
         Folders that cell functions may read files in; none by default.
     limits : Limits
@@ -76,6 +81,7 @@ class Settings:
     token: str = field(repr=False)
     port: int = PORT
     secure_port: int | None = None
+    addin: Path | None = None
     folders: tuple[Path, ...] = ()
     limits: Limits = Limits()
     workers: int = field(default_factory=_usual_workers)
