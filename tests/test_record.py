@@ -118,7 +118,7 @@ def test_members_of_the_groups_are_fields() -> None:
 
 
 def test_filled_variants_are_read_in_order_and_blank_ones_left_out() -> None:
-    assert [variant.key for variant in read().variants] == list(VARIANTS)
+    assert [variant.key for variant in read().variants] == list(VARIANTS[:4])
     variants = read(job=1).variants
     assert [variant.key for variant in variants] == ["as_found", "a", "b"]
     assert variants[1].label == "A: wider gap"
@@ -126,6 +126,23 @@ def test_filled_variants_are_read_in_order_and_blank_ones_left_out() -> None:
     assert variants[0].notes[1] == "Makes the gap"
     top = PLACES["stack_as_found"].top
     assert variants[0].places[1] == f"C{top + 1}:G{top + 1}"
+
+
+def test_valve_is_read_ready_for_the_functions() -> None:
+    data = filled()
+    valve = read_record(SavedCells(data, FILE, recalculate(data, FILE)), FILE).valve
+    assert valve.sheet == "Valve"
+    assert ["displaced diameter", 46.0, "mm"] in valve.rows
+    assert ["a seat diameter", 27.0, "mm"] in valve.rows
+    assert valve.velocities == (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 4.0)
+
+
+def test_a_variant_without_clicks_has_those_of_the_stack_as_found() -> None:
+    assert [variant.clicks_open for variant in read().variants] == [12.0, 14.0, 12.0, 12.0]
+
+
+def test_without_any_clicks_the_adjuster_is_closed() -> None:
+    assert read(typed("clicks_open_as_found", None)).variants[2].clicks_open == 0.0
 
 
 def test_blank_rows_within_a_stack_are_skipped_and_places_stay_true() -> None:

@@ -18,7 +18,7 @@ from dampcell.functions.data import read_table
 
 __all__ = ["VARIANTS", "Field", "field_names", "load_fields", "read_template_table"]
 
-VARIANTS = ("as_found", "a", "b", "c")
+VARIANTS = ("as_found", "a", "b", "c", "d")
 """Keys of the stacks of one record, in the order in which they are shown."""
 
 FieldKind = Literal["input", "result", "column"]

@@ -32,6 +32,7 @@ from dampcell.workbooks.record import (
     PriceLine,
     Scalar,
     Seat,
+    Valve,
     Variant,
 )
 from dampcell.workbooks.sheets import address, area
@@ -158,6 +159,11 @@ class _Reader:
                 ),
             ),
             seat=self._group(Seat, loads=self._numbers("loads")),
+            valve=Valve(
+                sheet=self._area(fields["valve"]).sheet,
+                pairs=self._pairs(fields["valve"]),
+                velocities=self._numbers("velocities"),
+            ),
             variants=tuple(self._variants(fields)),
             oil=self._group(Oil),
             fill=Fill(
@@ -349,12 +355,22 @@ class _Reader:
                     "" if is_blank(block[index][width]) else str(block[index][width]) for index in kept
                 ),
                 lifts=self.lists[f"lifts_{key}"],
+                clicks_open=self._clicks(key),
+                forces=self.lists[f"forces_{key}"],
                 results={
                     name.removesuffix(f"_{key}"): entry
                     for name, entry in self.entries.items()
                     if entry.field.variant == key and entry.field.kind == "result"
                 },
             )
+
+    def _clicks(self, key: str) -> float:
+        """Adjuster position of a variant; left blank, that of the stack as found, and closed without that."""
+        for one in (key, VARIANTS[0]):
+            value = self.entries[f"clicks_open_{one}"].value
+            if isinstance(value, float):
+                return value
+        return 0.0
 
     def _check_stack_row(self, declared: Field, place: _Area, index: int, cells: Sequence[object]) -> None:
         clamp = str(cells[0] or "").strip().casefold() == "clamp"

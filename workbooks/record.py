@@ -29,6 +29,7 @@ __all__ = [
     "PriceLine",
     "Scalar",
     "Seat",
+    "Valve",
     "Variant",
 ]
 
@@ -138,6 +139,10 @@ class Variant:
     unit), ready for the ``stack`` argument of the cell functions. ``places``
     gives the cells of each row, such as ``C12:G12``; ``results`` the recalculated
     results by name without the variant's ending, such as ``opening``.
+    ``clicks_open`` is the adjuster position that damping is reckoned with, from
+    fully closed [-]; left blank, a variant has that of the stack as found.
+    ``lifts`` and ``forces`` are the result cells for the loads of the seat and
+    the velocities of the valve [mm], [N].
     """
 
     key: str
@@ -148,6 +153,8 @@ class Variant:
     notes: tuple[str, ...]
     lifts: tuple[Scalar, ...]
     results: Mapping[str, Entry]
+    clicks_open: float = 0.0
+    forces: tuple[Scalar, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +178,23 @@ class Pair:
     value: object
     unit: str
     cell: str
+
+
+@dataclass(frozen=True, slots=True)
+class Valve:
+    """The valve as name/value rows, and the shaft velocities of its results [m/s].
+
+    The temperature that damping is reckoned at is the working temperature of `Oil`.
+    """
+
+    sheet: str
+    pairs: tuple[Pair, ...]
+    velocities: tuple[float, ...]
+
+    @property
+    def rows(self) -> list[list[object]]:
+        """Name, value and unit of each row, ready for the ``valve`` argument of the cell functions."""
+        return [[pair.name, pair.value, pair.unit] for pair in self.pairs]
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +239,7 @@ class JobRecord:
     file: str
     job: Job
     seat: Seat
+    valve: Valve
     variants: tuple[Variant, ...]
     oil: Oil
     fill: Fill

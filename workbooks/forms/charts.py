@@ -23,7 +23,7 @@ from dampcell.workbooks.forms.styles import SERIES_COLOURS
 __all__ = ["add_lift_chart", "add_viscosity_chart"]
 
 # Told apart in black and white as well.
-_DASHES = ("solid", "dash", "sysDot", "lgDashDot")
+_DASHES = ("solid", "dash", "sysDot", "lgDashDot", "sysDash")
 _WIDTH_EMU = 25400
 
 

@@ -131,6 +131,12 @@ class FormSheet:
         self.worksheet.row_dimensions[self.row].height = 18
         self.row += 1
 
+    def remark(self, text: str) -> None:
+        """Write a line of explanation under a section's band; nothing if there is none."""
+        if text:
+            self.put(self.row, 2, text, styles.LEGEND)
+            self.row += 1
+
     def break_page(self) -> None:
         """Let what follows begin on a new sheet of paper."""
         if self.row > 4:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from itertools import groupby
@@ -10,12 +11,11 @@ from openpyxl import Workbook
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
 from openpyxl.drawing.xdr import XDRPositiveSize2D
 
-from dampcell.functions.registry import lookup
-from dampcell.functions.tables import PairLayout
 from dampcell.functions.units import shown_unit
-from dampcell.workbooks.fields import VARIANTS, Field, load_fields, read_template_table
+from dampcell.workbooks.fields import VARIANTS, Field, field_names, load_fields, read_template_table
 from dampcell.workbooks.forms import charts, styles
 from dampcell.workbooks.forms.help_sheet import write_help
+from dampcell.workbooks.forms.pairs import write_pairs
 from dampcell.workbooks.forms.pinned import pinned_bytes
 from dampcell.workbooks.forms.shapes import Picture, add_text_box
 from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place, Places, column_head
@@ -40,12 +40,23 @@ _GRIDS = {
         (8, 11),
         landscape=True,
     ),
+    "Valve": Grid((2, 29, 14, 10, 78), (2, 2), 3, 4, (3, 4), (5, 5)),
     "Oil and fill": Grid((2, 34, 14, 14, 14, 62), (2, 2), 3, 4, (3, 5), (6, 6)),
     "Checklist": Grid((2, 13, 10, 52, 10, 10, 56, 30), (2, 4), 5, 6, (5, 6), (7, 8), landscape=True),
-    "Results": Grid((2, 32, 10, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 7), (8, 8), landscape=True),
-    "Curves": Grid((2, 12, *(11,) * 8, 3, 14, 14), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
+    "Results": Grid((2, 32, 10, 20, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 8), (9, 9), landscape=True),
+    "Damping": Grid((2, 32, 10, 20, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 8), (9, 9), landscape=True),
+    "Curves": Grid((2, 12, *(11,) * 10, 3, 14, 14), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
 }
 _FIXED = {"phase": styles.PLAIN, "item": styles.PLAIN, "caution": styles.CAUTION}
+# Valve and oil take over what stands on other sheets already; a person may write over the valve's.
+_BOUND = {
+    "valve": {
+        "a_seat_diameter": '=IF(load_diameter="","",load_diameter)',
+        "a_seat_height": '=IF(seat_height="","",seat_height)',
+    },
+    "oil": {name: f'=IF({name}="","",{name})' for name in ("viscosity_40", "viscosity_100", "density_15")},
+}
+_LISTS = {"loads": "Load [N]", "velocities": "Velocity [m/s]"}
 _CHARTS = "Charts"
 _RESULTS_DRAWING = "xl/drawings/drawing2.xml"
 _EMU_PER_PIXEL = 9525
@@ -146,11 +157,10 @@ def _write_sheet(sheet: FormSheet, fields: Sequence[Field]) -> None:
 def _write_form(sheet: FormSheet, group: Sequence[Field]) -> None:
     for declared in group:
         if declared.type == "pairs":
-            _write_pairs(sheet, declared)
+            sheet.remark(declared.note)
+            write_pairs(sheet, declared, _BOUND.get(declared.name))
         elif declared.type == "rows":
-            if declared.note:
-                sheet.put(sheet.row, 2, declared.note, styles.LEGEND)
-                sheet.row += 1
+            sheet.remark(declared.note)
             filled = _checks() if declared.name == "checklist" else ()
             sheet.rows(declared, 2, filled, fixed=_FIXED)
         else:
@@ -171,58 +181,31 @@ def _checks() -> list[dict[str, object]]:
     return lines + [{} for _ in range(_BLANK_CHECKS)]
 
 
-def _write_pairs(sheet: FormSheet, declared: Field) -> None:
-    """Write a name/value table as the function that takes it declares it."""
-    function, _, argument = declared.formula.partition(".")
-    layout = next(a.layout for a in lookup(function).arguments if a.name == argument)
-    assert isinstance(layout, PairLayout)
-    head = sheet.row
-    for offset, text in enumerate(("Name", "Value", "Unit"), start=2):
-        sheet.put(head, offset, text, styles.HEAD)
-    sheet.span(head, (5, 6), "What it is, where to measure", styles.HEAD)
-    top = head + 1
-    for row, column in enumerate(layout.columns, start=top):
-        sheet.put(row, 2, column.title, styles.LABEL)
-        entry = Field(
-            name=column.name,
-            sheet=declared.sheet,
-            section=declared.section,
-            label=column.title,
-            kind="input",
-            type="number" if column.unit else ("choice" if column.choices else "text"),
-            unit=column.unit,
-            choices=column.choices,
-            note=column.meaning,
-        )
-        place = Place(sheet.worksheet.title, row, 3, row, 3)
-        sheet.worksheet.cell(row, 3).style = styles.INPUT
-        sheet.put(row, 4, shown_unit(column.unit) if column.unit else None, styles.UNIT)
-        sheet.span(row, (5, 6), column.meaning, styles.NOTE)
-        sheet.heighten(row, column.meaning, (5, 6))
-        sheet.validate(entry, place)
-    sheet.row = top + len(layout.columns)
-    sheet.places.add(declared.name, Place(sheet.worksheet.title, top, 2, sheet.row - 1, 4))
-
-
 def _write_stacks(sheet: FormSheet, group: Sequence[Field]) -> None:
     stacks = [declared for declared in group if declared.type == "stack"]
-    labels = {declared.name: declared for declared in group if declared.type == "text"}
+    others = {declared.name: declared for declared in group}
     sheet.put(sheet.row, 2, f"{stacks[0].note}. Leave a variant blank if you do not need it.", styles.LEGEND)
     top = sheet.row + 2
     size = stacks[0].size
     for index, stack in enumerate(stacks):
         left, row = (2, 10)[index % 2], top + (index // 2) * (size + 3)
-        _write_stack(sheet, stack, labels[f"label_{VARIANTS[index]}"], row, left)
-    sheet.row = top + 2 * (size + 3)
+        key = VARIANTS[index]
+        _write_stack(sheet, stack, others[f"label_{key}"], others[f"clicks_open_{key}"], row, left)
+    sheet.row = top + -(-len(stacks) // 2) * (size + 3)
 
 
-def _write_stack(sheet: FormSheet, stack: Field, label: Field, row: int, left: int) -> None:
+def _write_stack(sheet: FormSheet, stack: Field, label: Field, clicks: Field, row: int, left: int) -> None:
     title = sheet.worksheet.title
     sheet.span(row, (left, left + 1), "Stack" + (" *" if stack.required else ""), styles.LABEL)
     sheet.span(row, (left + 2, left + 4), label.default, styles.INPUT_TEXT)
     place = Place(title, row, left + 2, row, left + 2)
     sheet.places.add(label.name, place)
     sheet.validate(label, place)
+    sheet.put(row, left + 5, clicks.label, styles.LABEL)
+    sheet.put(row, left + 6, None, styles.INPUT)
+    place = Place(title, row, left + 6, row, left + 6)
+    sheet.places.add(clicks.name, place)
+    sheet.validate(clicks, place)
     sheet.put(row + 1, left, "Row", styles.HEAD)
     sheet.worksheet.row_dimensions[row + 1].height = 28
     top, bottom = row + 2, row + 1 + stack.size
@@ -242,18 +225,34 @@ def _write_matrix(sheet: FormSheet, group: Sequence[Field]) -> None:
     listed = next((declared for declared in group if declared.type == "numbers"), None)
     first = next(declared for declared in group if declared.variant)
     if listed is None:
+        for declared in group:
+            if not declared.variant:
+                sheet.simple(declared)
         sheet.matrix_head("", "Unit", _variant_labels())
     else:
-        unit = shown_unit(first.unit)
-        sheet.matrix_head(f"{first.section.split(' ')[0]} [{unit}]", "Load [N]", _variant_labels())
+        # Down the side stand the numbers that the formulas take: loads or velocities.
+        down = _listed_by(first.formula)
+        head, unit = _LISTS[down], shown_unit(first.unit)
+        sheet.matrix_head(f"{first.section.split(' ')[0]} [{unit}]", head, _variant_labels())
         if listed.kind == "input":
             sheet.column_list(listed, sheet.grid.unit, sheet.row)
         else:
             for index in range(first.size):
                 sheet.put(
-                    sheet.row + index, sheet.grid.unit, sheet.resolve("={loads}", index, {}), styles.RESULT
+                    sheet.row + index,
+                    sheet.grid.unit,
+                    sheet.resolve(f"={{{down}}}", index, {}),
+                    styles.RESULT,
                 )
     sheet.matrix([declared for declared in group if declared.variant])
+
+
+def _listed_by(formula: str) -> str:
+    """Find the list that a formula takes row by row, itself or through the rows it refers to."""
+    names = re.findall(r"\{([a-z0-9_]+)\}", formula)
+    return next((name for name in names if name in _LISTS), "") or next(
+        filter(None, (_listed_by(field_names(KIND)[name].formula) for name in names)), ""
+    )
 
 
 def _write_curves(sheet: FormSheet, group: Sequence[Field]) -> None:
