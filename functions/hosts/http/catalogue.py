@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from dampcell.functions.registry import NAMESPACE, Argument, CellFunction
-from dampcell.functions.tables import Column, RowLayout
+from dampcell.functions.tables import Column, RowLayout, TableLayout
 
-__all__ = ["catalogue", "curve_of"]
+__all__ = ["catalogue", "curve_of", "example_arguments"]
+
+_ALONG = frozenset({"load", "pressure", "temperature", "velocity"})
+"""Heads of a first column along which the others are drawn."""
 
 
 def catalogue(functions: Iterable[CellFunction]) -> list[dict[str, object]]:
@@ -23,7 +26,10 @@ def catalogue(functions: Iterable[CellFunction]) -> list[dict[str, object]]:
     list of dict
         One object for each, ready for JSON.
     """
-    return [_function(function) for function in functions]
+    listed = list(functions)
+    # An argument that is handed on untouched may be a table that other functions read.
+    layouts = {a.name: a.layout for function in listed for a in function.arguments if a.layout is not None}
+    return [_function(function, layouts) for function in listed]
 
 
 def curve_of(function: CellFunction) -> dict[str, object] | None:
@@ -39,13 +45,34 @@ def curve_of(function: CellFunction) -> dict[str, object] | None:
     dict or None
         ``x`` is the number of one column and ``y`` those of the others, from 0.
     """
-    units = [unit for _, unit in function.result_columns]
-    if "curve" not in function.result.casefold() or len(units) < 2 or not all(units):
+    columns = function.result_columns
+    if len(columns) < 2 or columns[0][0] not in _ALONG or not all(unit for _, unit in columns):
         return None
-    return {"x": 0, "y": list(range(1, len(units)))}
+    return {"x": 0, "y": list(range(1, len(columns)))}
 
 
-def _function(function: CellFunction) -> dict[str, object]:
+def example_arguments(function: CellFunction) -> list[object]:
+    """Give the documented example as the wire takes it: every range is a list of rows.
+
+    Parameters
+    ----------
+    function : CellFunction
+        Any function.
+
+    Returns
+    -------
+    list
+        A plain list of numbers stands for a column.
+    """
+    return [
+        [list(row) if isinstance(row, list | tuple) else [row] for row in value]
+        if isinstance(value, list | tuple)
+        else value
+        for value in function.example_call
+    ]
+
+
+def _function(function: CellFunction, layouts: Mapping[str, TableLayout]) -> dict[str, object]:
     return {
         "name": function.name,
         "cell_name": f"{NAMESPACE}.{function.name}",
@@ -53,7 +80,7 @@ def _function(function: CellFunction) -> dict[str, object]:
         "summary": function.summary,
         "description": function.description,
         "signature": function.signature,
-        "arguments": [_argument(argument) for argument in function.arguments],
+        "arguments": [_argument(argument, layouts) for argument in function.arguments],
         "result": function.result.replace("_", " "),
         "unit": function.result_unit,
         "columns": [
@@ -62,12 +89,12 @@ def _function(function: CellFunction) -> dict[str, object]:
         "curve": curve_of(function),
         "source": function.source,
         "example": function.example,
-        "example_arguments": list(function.example_call),
+        "example_arguments": example_arguments(function),
     }
 
 
-def _argument(argument: Argument) -> dict[str, object]:
-    layout = argument.layout
+def _argument(argument: Argument, layouts: Mapping[str, TableLayout]) -> dict[str, object]:
+    layout = argument.layout or (layouts.get(argument.name) if argument.kind == "raw" else None)
     default = argument.default
     return {
         "name": argument.name,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from dampcell import __version__
+from dampcell.functions.hosts.http.catalogue import example_arguments
 from dampcell.functions.hosts.http.settings import Limits, Settings
 from dampcell.functions.hosts.http.wire import ERROR_CODES
 from dampcell.functions.registry import Argument, CellFunction
@@ -143,7 +144,7 @@ def _call(function: CellFunction) -> Schema:
         "type": "object",
         "properties": {"function": {"type": "string", "const": function.name}, "arguments": listed},
         "required": ["function", "arguments"],
-        "examples": [{"function": function.name, "arguments": list(function.example_call)}],
+        "examples": [{"function": function.name, "arguments": example_arguments(function)}],
     }
 
 

@@ -11,11 +11,13 @@ all workers are held up, further ones are started.
 from __future__ import annotations
 
 import contextlib
+import math
 import multiprocessing
 import queue
 import threading
 import time
 from dataclasses import dataclass
+from typing import Literal
 
 from dampcell import __version__
 from dampcell.functions.hosts.http.settings import Settings
@@ -38,6 +40,7 @@ __all__ = ["Answer", "Pool"]
 _PATIENCE = 0.2
 _START_SECONDS = 60.0
 _READING = -1
+_READS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +88,8 @@ class _Worker:
             return False
         return True
 
-    def receive(self, call_seconds: float, end: float) -> tuple[int, int, bytes] | None:
-        """Wait for a frame; None when the call at work, or the whole request, is out of time, or it died."""
+    def receive(self, call_seconds: float, end: float) -> tuple[int, int, bytes] | Literal["late", "gone"]:
+        """Wait for a frame; "late" if call or request are out of time, "gone" if the process died."""
         try:
             while True:
                 left = min(self.progress[BEGUN] + call_seconds, end) - time.monotonic()
@@ -94,15 +97,9 @@ class _Worker:
                     return unpack(self.connection.recv_bytes())
                 # It may have gone on to the next call since.
                 if min(self.progress[BEGUN] + call_seconds, end) <= time.monotonic():
-                    return None
+                    return "late"
         except (EOFError, OSError):
-            return None
-
-    def has_died(self) -> bool:
-        """Whether it came to an end by itself."""
-        # A process that has just closed its end of the line takes a moment to be gone.
-        self.process.join(0.0 if self.connection.closed else 0.05)
-        return not self.process.is_alive()
+            return "gone"
 
     def end(self, *, kindly: bool = False) -> None:
         """End the process, and free what belongs to it."""
@@ -159,9 +156,9 @@ class Pool:
             HTTP status and JSON.
         """
         limits = self._settings.limits
-        end = time.monotonic() + limits.request_seconds
+        end: float | None = None
         parts: list[bytes] = []
-        count = 0
+        count = total = unread = 0
         failed: dict[int, str] = {}
         while True:
             worker = self._take()
@@ -170,8 +167,10 @@ class Pool:
             if not worker.send(Job(body, count, dict(failed))):
                 self._end(worker)
                 continue
+            # The clock of the request runs from here: waiting for a worker to load is not its fault.
+            end = time.monotonic() + limits.request_seconds if end is None else end
             received = worker.receive(limits.call_seconds, end)
-            while received is not None:
+            while not isinstance(received, str):
                 kind, number, payload = received
                 if kind == REFUSED:
                     self._give_back(worker)
@@ -183,20 +182,25 @@ class Pool:
                     self._give_back(worker)
                     return Answer(200, _HEAD + b",".join(parts) + b"]}")
                 received = worker.receive(limits.call_seconds, end)
-            index, total = int(worker.progress[INDEX]), int(worker.progress[TOTAL])
+            index = int(worker.progress[INDEX])
+            total = max(total, int(worker.progress[TOTAL]))
             late = time.monotonic() - worker.progress[BEGUN] >= limits.call_seconds
-            died = worker.has_died()
+            died = received == "gone"
             self._end(worker)
             if self._closed:
                 return _refused(_BUSY)
             if index == _READING:
-                return _refused(_UNREADABLE)
-            if died or late:
+                unread += 1
+                if not total or unread > _READS:
+                    return _refused(_UNREADABLE)
+                index = count
+            elif died or late:
                 failed[index] = _DIED if died else _too_long(limits.call_seconds)
             if time.monotonic() >= end:
-                failed.update({i: _given_up(limits.request_seconds) for i in range(index, total)})
+                given_up = _given_up(limits.request_seconds)
+                failed.update({i: given_up for i in range(index, total) if i not in failed})
                 # What is left is only written, not calculated.
-                end = time.monotonic() + limits.call_seconds
+                end = math.inf
 
     def close(self) -> None:
         """End all workers."""

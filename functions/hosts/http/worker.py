@@ -158,9 +158,19 @@ def _result(call: Call | CellError, failed: str | None) -> bytes:
         return result_json(Outcome(as_cell_error(error)))
     except Exception as error:
         # The last fence before a person: a fault of ours costs this cell, not the others of the request.
-        _log.exception("%s failed", name)
+        # The log says where, without source lines (those are files) and without the text (it may quote cells).
+        _log.error("%s failed inside with %s at %s", name, type(error).__name__, _place(error))
         sentence = (
             f"{name}: failed inside ({type(error).__name__}); this is a fault of Dampcell, so please report "
             "the formula and its arguments."
         )
         return result_json(Outcome(CellError("#VALUE!", sentence)))
+
+
+def _place(error: Exception) -> str:
+    trace = error.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    return (
+        f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace is not None else "an unknown place"
+    )

@@ -12,6 +12,9 @@ export function element(name, attributes = {}, content = []) {
   return made;
 }
 
+/** Help beside a field: its unit stands there already. */
+const shownHelp = (help) => (help ?? "").replace(/\s*\[[^\]]*\](\.?)$/, "$1");
+
 /** Unit as people read it; nothing for a plain number. */
 export const shownUnit = (unit) => (unit && unit !== "-" ? unit : "");
 
@@ -40,8 +43,10 @@ class Line {
     if (unit) boxes.push(element("span", { class: "unit", "aria-hidden": "true" }, unit));
     const heading = element("label", { for: this.id }, argument.title);
     if (unit) heading.append(element("span", { class: "unseen" }, `, in ${unit}`));
-    if (!argument.required) heading.append(" ", element("span", { class: "optional" }, "optional"));
-    const help = several ? `${argument.help} One on each line.` : argument.help;
+    // Among many names most are optional: there the few others are marked.
+    const mark = argument.pair ? argument.required && "required" : !argument.required && "optional";
+    if (mark) heading.append(" ", element("span", { class: "optional" }, mark));
+    const help = shownHelp(argument.help) + (several ? " One on each line." : "");
     this.element = element("div", { class: "field" }, [
       heading,
       element("div", { class: `entry ${argument.kind}` }, boxes),
@@ -68,13 +73,23 @@ class Line {
 }
 
 class Pairs {
-  constructor(argument, onChange) {
+  constructor(argument, onChange, example) {
     this.columns = argument.table.columns;
     this.lines = this.columns.map((column) => {
       const kind = column.choices.length ? "choice" : column.unit ? "number" : "text";
-      return new Line({ ...column, kind, variadic: false }, onChange);
+      return new Line({ ...column, kind, variadic: false, pair: true }, onChange);
     });
-    this.element = element("div", { class: "pairs" }, this.lines.map((line) => line.element));
+    // Most valves need a part of the names only: those that the example leaves out are folded away.
+    const usual = new Set((example ?? []).map(([name]) => String(name).replaceAll("_", " ").trim().toLowerCase()));
+    const shown = this.columns.map((column) => column.required || usual.has(column.title));
+    const pick = (wanted) => this.lines.filter((_, index) => shown[index] === wanted).map((line) => line.element);
+    const folded = pick(false);
+    this.more = element("details", { class: "more" }, [
+      element("summary", {}, `Further names (${folded.length})`),
+      element("div", { class: "names" }, folded),
+    ]);
+    this.element = element("div", { class: "pairs" }, element("div", { class: "names" }, pick(true)));
+    if (folded.length) this.element.append(this.more);
   }
 
   fill(rows) {
@@ -94,7 +109,9 @@ class Pairs {
     const sent = this.columns.map((_, index) => index).filter((index) => this.lines[index].read() !== null);
     const row = sent[Number(/row (\d+)/.exec(place)?.[1] ?? 0) - 1];
     const line = this.lines[row ?? at];
-    if (line) line.mark();
+    if (!line) return;
+    if (this.more.contains(line.element)) this.more.open = true;
+    line.mark();
   }
 }
 
@@ -108,9 +125,10 @@ export function literal(value) {
 export class Form {
   constructor(described, onChange) {
     this.described = described;
-    this.parts = described.arguments.map((argument) => {
+    this.parts = described.arguments.map((argument, index) => {
       if (!argument.table) return new Line(argument, onChange);
-      return argument.table.kind === "rows" ? new Grid(argument, onChange) : new Pairs(argument, onChange);
+      if (argument.table.kind === "rows") return new Grid(argument, onChange);
+      return new Pairs(argument, onChange, described.example_arguments[index]);
     });
     const required = [];
     const optional = [];

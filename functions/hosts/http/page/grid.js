@@ -20,7 +20,7 @@ export class Grid {
       if (column.unit && column.unit !== "-") head.append(" ", element("span", { class: "unit" }, column.unit));
       return head;
     });
-    const table = element("table", { class: "grid", "aria-label": argument.title }, [
+    const table = element("table", { class: this.columns.length > 3 ? "grid wide" : "grid", "aria-label": argument.title }, [
       element("thead", {}, element("tr", {}, [...heads, element("td", { class: "tools" })])),
       this.body,
     ]);

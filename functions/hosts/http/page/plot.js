@@ -49,13 +49,49 @@ function range(values) {
 
 const named = ({ title, unit }) => (unit && unit !== "-" ? `${title} [${unit}]` : title);
 
-function panel(x, y, width) {
-  const inner = width - LEFT - RIGHT;
+/** Quantities of one unit share a panel; "low" and "high" beside another are its band. */
+export function grouped(series) {
+  const groups = [];
+  for (const each of series) {
+    const last = groups.at(-1);
+    if (last && last.unit === each.unit) last.series.push(each);
+    else groups.push({ unit: each.unit, series: [each] });
+  }
+  return groups.map(({ series: members }) => {
+    const [low, high] = ["low", "high"].map((title) => members.find((each) => each.title === title));
+    const band = low && high && members.length > 2 ? { low, high } : null;
+    return { band, members, lines: band ? members.filter((each) => each !== low && each !== high) : members };
+  });
+}
+
+/** Places for labels at the end of lines, far enough from each other to be read. */
+function spread(wanted, gap, lowest) {
+  const order = wanted.map((_, index) => index).sort((a, b) => wanted[a] - wanted[b]);
+  const placed = [...wanted];
+  order.forEach((index, rank) => {
+    if (rank) placed[index] = Math.max(placed[index], placed[order[rank - 1]] + gap);
+  });
+  // What would stand below the plot moves up, and pushes the others.
+  let limit = lowest;
+  for (const index of order.reverse()) {
+    placed[index] = Math.min(placed[index], limit);
+    limit = placed[index] - gap;
+  }
+  return placed;
+}
+
+function panel(x, { band, members, lines }, width) {
+  const several = lines.length > 1;
+  const right = several ? 74 : RIGHT;
+  const inner = width - LEFT - right;
   const depth = HEIGHT - TOP - BOTTOM;
   const [x0, x1] = [Math.min(...x.values), Math.max(...x.values)];
-  const [y0, y1] = range(y.values);
+  const [y0, y1] = range(members.flatMap((each) => each.values));
   const across = (value) => LEFT + (x1 > x0 ? (value - x0) / (x1 - x0) : 0.5) * inner;
   const up = (value) => TOP + depth - ((value - y0) / (y1 - y0)) * depth;
+  const points = (values) => values.map((value, index) => `${across(x.values[index]).toFixed(2)},${up(value).toFixed(2)}`);
+  const told = lines.map((each) =>
+    `${named(each)} from ${short(each.values[0])} at ${short(x0)} to ${short(each.values.at(-1))} at ${short(x1)}`);
   const svg = draw("svg", {
     viewBox: `0 0 ${width} ${HEIGHT}`,
     width,
@@ -63,32 +99,50 @@ function panel(x, y, width) {
     role: "img",
     tabindex: "0",
     class: "plot",
-    "aria-label":
-      `Plot of ${named(y)} over ${named(x)}: from ${short(y.values[0])} at ${short(x0)} ` +
-      `to ${short(y.values.at(-1))} at ${short(x1)}. Left and right keys read single points.`,
+    "aria-label": `Plot over ${named(x)}: ${told.join("; ")}. Left and right keys read single points.`,
   });
-  svg.append(draw("text", { x: 4, y: 16, class: "axis-title" }, named(y)));
-  svg.append(draw("text", { x: width - RIGHT, y: HEIGHT - 6, class: "axis-title", "text-anchor": "end" }, named(x)));
-  for (const tick of ticks(y0, y1, 4)) {
-    svg.append(draw("line", { x1: LEFT, x2: width - RIGHT, y1: up(tick), y2: up(tick), class: "rule" }));
+  const unit = lines[0].unit === "-" ? "" : `[${lines[0].unit}]`;
+  const title = several ? unit : named(lines[0]) + (band ? ", with its band from low to high" : "");
+  svg.append(draw("text", { x: 4, y: 16, class: "axis-title" }, title));
+  svg.append(draw("text", { x: width - right, y: HEIGHT - 6, class: "axis-title", "text-anchor": "end" }, named(x)));
+  if (band) {
+    const outline = [...points(band.high.values), ...points(band.low.values).reverse()];
+    svg.append(draw("polygon", { points: outline.join(" "), class: "band" }));
+  }
+  for (const tick of ticks(y0, y1, 5)) {
+    svg.append(draw("line", { x1: LEFT, x2: width - right, y1: up(tick), y2: up(tick), class: "rule" }));
     svg.append(draw("text", { x: LEFT - 8, y: up(tick) + 4, class: "tick", "text-anchor": "end" }, short(tick)));
   }
   for (const tick of ticks(x0, x1, Math.max(2, Math.floor(inner / 80)))) {
     svg.append(draw("line", { x1: across(tick), x2: across(tick), y1: TOP + depth, y2: TOP + depth + 4, class: "axis" }));
     svg.append(draw("text", { x: across(tick), y: TOP + depth + 18, class: "tick", "text-anchor": "middle" }, short(tick)));
   }
-  svg.append(draw("line", { x1: LEFT, x2: width - RIGHT, y1: TOP + depth, y2: TOP + depth, class: "axis" }));
-  const points = x.values.map((value, index) => `${across(value).toFixed(2)},${up(y.values[index]).toFixed(2)}`);
-  svg.append(draw("polyline", { points: points.join(" "), class: "curve" }));
-  if (points.length <= 12) {
-    x.values.forEach((value, index) => svg.append(draw("circle", { cx: across(value), cy: up(y.values[index]), r: 3, class: "point" })));
-  }
+  svg.append(draw("line", { x1: LEFT, x2: width - right, y1: TOP + depth, y2: TOP + depth, class: "axis" }));
+  const ends = spread(lines.map((each) => up(each.values.at(-1))), 14, TOP + depth - 4);
+  lines.forEach((each, number) => {
+    svg.append(draw("polyline", { points: points(each.values).join(" "), class: `curve curve-${number % 4}` }));
+    if (several) svg.append(draw("text", { x: width - right + 6, y: ends[number] + 4, class: "label" }, each.title));
+    else if (each.values.length <= 12) {
+      each.values.forEach((value, index) =>
+        svg.append(draw("circle", { cx: across(x.values[index]), cy: up(value), r: 3, class: "point" })));
+    }
+  });
   const cursor = draw("g", { class: "cursor", visibility: "hidden" });
   const rule = draw("line", { y1: TOP, y2: TOP + depth });
-  const spot = draw("circle", { r: 4.5 });
-  cursor.append(rule, spot);
+  const spots = lines.map(() => draw("circle", { r: 4 }));
+  cursor.append(rule, ...spots);
   svg.append(cursor);
-  return { svg, across, up, cursor, rule, spot };
+  const point = (index) => {
+    const place = across(x.values[index]);
+    rule.setAttribute("x1", place);
+    rule.setAttribute("x2", place);
+    spots.forEach((spot, number) => {
+      spot.setAttribute("cx", place);
+      spot.setAttribute("cy", up(lines[number].values[index]));
+    });
+    cursor.setAttribute("visibility", "visible");
+  };
+  return { svg, across, point };
 }
 
 /** Draw curves into a box, and again whenever its width changes. */
@@ -102,20 +156,13 @@ export function plotInto(box, x, series) {
   let panels = [];
   const show = (index) => {
     at = Math.max(0, Math.min(x.values.length - 1, index));
-    panels.forEach(({ across, up, cursor, rule, spot }, number) => {
-      const place = across(x.values[at]);
-      rule.setAttribute("x1", place);
-      rule.setAttribute("x2", place);
-      spot.setAttribute("cx", place);
-      spot.setAttribute("cy", up(series[number].values[at]));
-      cursor.setAttribute("visibility", "visible");
-    });
+    panels.forEach(({ point }) => point(at));
     const said = [x, ...series].map((each) => `${each.title} ${short(each.values[at])}${each.unit && each.unit !== "-" ? ` ${each.unit}` : ""}`);
     readout.textContent = said.join(" · ");
   };
   const redraw = () => {
     const width = Math.max(240, Math.floor(box.clientWidth));
-    panels = series.map((each) => panel(x, each, width));
+    panels = grouped(series).map((each) => panel(x, each, width));
     panels.forEach(({ svg, across }) => {
       svg.addEventListener("pointermove", (event) => {
         const place = ((event.clientX - svg.getBoundingClientRect().left) / svg.getBoundingClientRect().width) * width;
