@@ -94,7 +94,8 @@ def write_new(
         path = path.with_name(f"{path.name}.xlsx")
     if os.path.lexists(path):
         raise WorkbookError("is there already and is left as it is", file=str(path), allowed="a new name")
-    data = template_bytes(name, {KINDS[name]: day, **values}, program=program)
+    dated = {KINDS[name]: day} if KINDS[name] else {}
+    data = template_bytes(name, {**dated, **values}, program=program)
     try:
         write_bytes(path, data)
     except OSError as error:

@@ -2,19 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Final, Literal
+
+from openpyxl import Workbook
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.tables import nearest
 from dampcell.workbooks.fields import field_names
+from dampcell.workbooks.forms import stack_record
 from dampcell.workbooks.forms.demo import fill, respell
-from dampcell.workbooks.forms.stack_record import KIND, build_stack_record, finished
+from dampcell.workbooks.forms.sheet import Place
 
-__all__ = ["KINDS", "SPELLINGS", "Program", "template_bytes"]
+__all__ = ["KINDS", "SPELLINGS", "TEMPLATES", "Program", "Template", "template_bytes"]
 
-KINDS: Final = {KIND: "date_in"}
-"""Kinds of templates, and the field of each that takes the day on which it is made."""
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """One kind of template workbook.
+
+    Parameters
+    ----------
+    build : callable
+        Builds it empty; gives the workbook, and the place of every field by name.
+    finish : callable
+        Saves it; equal content gives equal bytes.
+    date_field : text
+        Field that takes the day on which a fresh one is made, or empty.
+    """
+
+    build: Callable[[], tuple[Workbook, Mapping[str, Place]]]
+    finish: Callable[[Workbook], bytes]
+    date_field: str = ""
+
+
+TEMPLATES: Final[Mapping[str, Template]] = {
+    stack_record.KIND: Template(stack_record.build_stack_record, stack_record.finished, "date_in"),
+}
+"""The templates by kind."""
+
+KINDS: Final = {kind: template.date_field for kind, template in TEMPLATES.items()}
+"""Kinds of templates, and the field of each that takes the day on which it is made, or an empty text."""
 
 
 Program = Literal["calc", "excel"]
@@ -57,11 +86,12 @@ def template_bytes(kind: str, values: Mapping[str, object], *, program: Program 
                 found=name,
                 allowed=", ".join(inputs),
             )
-    workbook, places = build_stack_record()
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
     typed = {name: _typed(inputs[name].type, value) for name, value in values.items()}
     fill(workbook, places, {"fields": typed, "tables": {}})
     respell(workbook, SPELLINGS[program])
-    return finished(workbook)
+    return template.finish(workbook)
 
 
 def _typed(kind: str, value: object) -> object:
