@@ -140,5 +140,6 @@ def test_a_long_name_is_cut_beside_its_line() -> None:
     drawn = Plot(
         axis, axis, (Series("a very long name of a variant that nobody reads", (0.0, 10.0), (0.0, 8.0)),)
     )
-    (label,) = drawn.layout()["labels"]  # type: ignore[misc]
-    assert label["text"] == "a very long name of a variant that…"
+    labels = drawn.layout()["labels"]
+    assert isinstance(labels, list)
+    assert labels[0]["text"] == "a very long name of a variant that…"
