@@ -37,13 +37,15 @@ class Secure:
     context: ssl.SSLContext
 
 
-def loopback_sockets(port: int) -> list[socket.socket]:
+def loopback_sockets(port: int, option: str = "--port") -> list[socket.socket]:
     """Open the port on 127.0.0.1, and on ::1 where the machine has IPv6.
 
     Parameters
     ----------
     port : int
         The port, or 0 for any free one.
+    option : text
+        The option that takes another port, for the sentence.
 
     Returns
     -------
@@ -55,15 +57,15 @@ def loopback_sockets(port: int) -> list[socket.socket]:
     InputError
         If the port is taken.
     """
-    first = _bound(socket.AF_INET, "127.0.0.1", port)
+    first = _bound(socket.AF_INET, "127.0.0.1", port, option)
     sockets = [first]
     try:
-        sockets.append(_bound(socket.AF_INET6, "::1", first.getsockname()[1]))
+        sockets.append(_bound(socket.AF_INET6, "::1", first.getsockname()[1], option))
     except OSError as error:
         # A machine without IPv6 is no fault; another program on the same port there is.
         if error.errno == errno.EADDRINUSE:
             first.close()
-            raise _taken(port) from None
+            raise _taken(port, option) from None
     except InputError:
         first.close()
         raise
@@ -173,7 +175,7 @@ def answer(app: ASGIApp, path: str, host: str) -> Answer:
     return Answer(messages[0]["status"], body)
 
 
-def _bound(family: socket.AddressFamily, host: str, port: int) -> socket.socket:
+def _bound(family: socket.AddressFamily, host: str, port: int, option: str) -> socket.socket:
     opened = socket.socket(family, socket.SOCK_STREAM)
     try:
         if family == socket.AF_INET6:
@@ -188,14 +190,14 @@ def _bound(family: socket.AddressFamily, host: str, port: int) -> socket.socket:
     except OSError as error:
         opened.close()
         if error.errno in (errno.EADDRINUSE, errno.EACCES):
-            raise _taken(port) from None
+            raise _taken(port, option) from None
         raise
     return opened
 
 
-def _taken(port: int) -> InputError:
+def _taken(port: int, option: str) -> InputError:
     return InputError(
         "is taken, perhaps by a server of Dampcell that is running already",
         parameter=f"port {port}",
-        allowed="--port with another number between 1024 and 65535",
+        allowed=f"{option} with another number between 1024 and 65535",
     )

@@ -156,7 +156,8 @@ class Pool:
             HTTP status and JSON.
         """
         limits = self._settings.limits
-        end: float | None = None
+        # The clock of the request stands still while a worker loads: that is not its fault.
+        spent = 0.0
         parts: list[bytes] = []
         count = total = unread = 0
         failed: dict[int, str] = {}
@@ -167,8 +168,8 @@ class Pool:
             if not worker.send(Job(body, count, dict(failed))):
                 self._end(worker)
                 continue
-            # The clock of the request runs from here: waiting for a worker to load is not its fault.
-            end = time.monotonic() + limits.request_seconds if end is None else end
+            begun = time.monotonic()
+            end = begun + limits.request_seconds - spent
             received = worker.receive(limits.call_seconds, end)
             while not isinstance(received, str):
                 kind, number, payload = received
@@ -196,11 +197,12 @@ class Pool:
                 index = count
             elif died or late:
                 failed[index] = _DIED if died else _too_long(limits.call_seconds)
-            if time.monotonic() >= end:
+            spent += time.monotonic() - begun
+            if spent >= limits.request_seconds:
                 given_up = _given_up(limits.request_seconds)
                 failed.update({i: given_up for i in range(index, total) if i not in failed})
                 # What is left is only written, not calculated.
-                end = math.inf
+                spent = -math.inf
 
     def close(self) -> None:
         """End all workers."""

@@ -158,7 +158,7 @@ def _result(call: Call | CellError, failed: str | None) -> bytes:
         return result_json(Outcome(as_cell_error(error)))
     except Exception as error:
         # The last fence before a person: a fault of ours costs this cell, not the others of the request.
-        # The log says where, without source lines (those are files) and without the text (it may quote cells).
+        # The log says where, without source lines (they are files) and without the text (it may quote cells).
         _log.error("%s failed inside with %s at %s", name, type(error).__name__, _place(error))
         sentence = (
             f"{name}: failed inside ({type(error).__name__}); this is a fault of Dampcell, so please report "
