@@ -134,7 +134,7 @@ def test_a_token_that_the_server_does_not_know_gets_no_link(
             return self
 
         def read(self) -> bytes:
-            return b'{"error":{"code":"token","message":"the request does not carry the token.","argument":null}}'
+            return b'{"error":{"code":"token","message":"the request does not carry the token."}}'
 
         def close(self) -> None:
             self.closed = True

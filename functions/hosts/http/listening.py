@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
+import logging
 import socket
 import ssl
 import sys
@@ -128,6 +129,11 @@ def make_server(
         timeout_graceful_shutdown=3,
         limit_concurrency=256,
     )
+    # uvicorn's own access log writes whole addresses, and a token pasted into one would stand there. Its switch
+    # alone does not silence it where the program has set up logging; ours is in guard.py.
+    access = logging.getLogger("uvicorn.access")
+    access.handlers.clear()
+    access.propagate = False
     return _Server(config, on_ready, secure)
 
 

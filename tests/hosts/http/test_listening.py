@@ -116,7 +116,7 @@ def test_a_machine_without_the_newer_addresses_uses_the_older_ones(monkeypatch: 
         b"GET / HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nHost: evil.example\r\n\r\n",
         b"GET http://evil.example/ HTTP/1.1\r\nHost: evil.example\r\n\r\n",
         b"POST /v1/calls HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 2\r\n\r\n{}",
-        b"POST /v1/calls HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Type: application/json\r\nContent-Length: 2\r\n\r\n{}",
+        b"POST /v1/calls HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Type: application/json\r\n\r\n",
         b"NONSENSE\r\n\r\n",
         b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03\r\n\r\n",
     ],
