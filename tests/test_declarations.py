@@ -165,5 +165,5 @@ def test_the_package_alone_knows_all_functions() -> None:
 
 def test_families_stand_in_the_order_of_help() -> None:
     families = list(dict.fromkeys(function.family for function in REGISTRY.values()))
-    ordered = ["Plate", "Stack", "Oil", "Fill", "Workshop"]
+    ordered = ["Plate", "Stack", "Oil", "Fill", "Workshop", "Ledger"]
     assert [family for family in families if family in ordered] == ordered

@@ -13,6 +13,7 @@ from dampcell.functions.cells import oil_names
 from dampcell.functions.cells import fills
 from dampcell.functions.cells import gases
 from dampcell.functions.cells import workshop
+from dampcell.functions.cells import ledger
 
 __all__ = [
     "builds",
@@ -20,6 +21,7 @@ __all__ = [
     "damping_compare",
     "fills",
     "gases",
+    "ledger",
     "oil_names",
     "oils",
     "plates",
