@@ -129,11 +129,9 @@ def make_server(
         timeout_graceful_shutdown=3,
         limit_concurrency=256,
     )
-    # uvicorn's own access log writes whole addresses, and a token pasted into one would stand there. Its switch
-    # alone does not silence it where the program has set up logging; ours is in guard.py.
-    access = logging.getLogger("uvicorn.access")
-    access.handlers.clear()
-    access.propagate = False
+    # uvicorn's own access log writes whole addresses, and a token pasted into one would stand there. Its
+    # switch only takes handlers away, and a program may add some; our own log is in guard.py.
+    logging.getLogger("uvicorn.access").disabled = True
     return _Server(config, on_ready, secure)
 
 
