@@ -26,6 +26,7 @@ COMMANDS = {
     "demo": "dampcell.workbooks.report_command",
     "serve": "dampcell.workbooks.serve_command",
     "new": "dampcell.workbooks.new_command",
+    "connect": "dampcell.workbooks.connect_command",
 }
 """Commands, and the module that registers each."""
 

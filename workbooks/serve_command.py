@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import http.client
 import json
 import logging
+import ssl
 import sys
 import webbrowser
 from pathlib import Path
@@ -16,10 +18,16 @@ from dampcell import __version__
 from dampcell.functions.errors import InputError
 from dampcell.functions.hosts.http.access import TOKEN_FILE, config_folder, own_token
 from dampcell.functions.hosts.http.app import create_app
-from dampcell.functions.hosts.http.listening import answer, loopback_sockets, make_server
-from dampcell.functions.hosts.http.settings import PORT, Limits, Settings
+from dampcell.functions.hosts.http.listening import Secure, answer, loopback_sockets, make_server
+from dampcell.functions.hosts.http.settings import PORT, SECURE_PORT, Limits, Settings
 
-__all__ = ["register", "serve"]
+__all__ = ["ADDIN_FOLDER", "register", "serve"]
+
+ADDIN_FOLDER = "excel"
+"""Folder within the user's own config folder, where ``dampcell connect excel`` writes the add-in."""
+
+_SOON_DAYS = 30
+_AGAIN = 'run "dampcell connect excel" again'
 
 
 def serve(
@@ -36,6 +44,17 @@ def serve(
             "--time-limit", min=0.1, max=600.0, help="Seconds after which a calculation is stopped."
         ),
     ] = Limits().call_seconds,
+    excel: Annotated[
+        Path | None,
+        typer.Option(
+            "--excel",
+            metavar="FOLDER",
+            help='Folder of the Excel add-in; default: the one that "dampcell connect excel" wrote, if any.',
+        ),
+    ] = None,
+    secure_port: Annotated[
+        int, typer.Option("--secure-port", min=0, max=65535, help="Port for the Excel add-in (https).")
+    ] = SECURE_PORT,
     open_page: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
     log: Annotated[
         bool, typer.Option("--log", help="Write a line for each request to standard error.")
@@ -65,11 +84,23 @@ def serve(
     token = own_token(config_folder())
     sockets = loopback_sockets(port)
     port = sockets[0].getsockname()[1]
-    app = create_app(Settings(token=token, port=port, folders=folders, limits=limits))
+    addin = _addin(excel)
+    secure = _secure(addin, secure_port) if addin is not None else None
+    settings = Settings(
+        token=token,
+        port=port,
+        secure_port=secure.sockets[0].getsockname()[1] if secure is not None else None,
+        addin=addin,
+        folders=folders,
+        limits=limits,
+    )
+    app = create_app(settings)
 
     def ready() -> None:
         page = app.new_link()
         typer.echo(f"Dampcell {__version__} calculates for spreadsheets at {app.settings.address}", err=True)
+        if settings.secure_port is not None:
+            typer.echo(f"The Excel add-in asks at https://localhost:{settings.secure_port}/", err=True)
         typer.echo(f"The token lies in {config_folder() / TOKEN_FILE}", err=True)
         typer.echo('This link opens the page, once; "dampcell serve --link" prints another:', err=True)
         typer.echo(page)
@@ -78,10 +109,10 @@ def serve(
             webbrowser.open(page)
 
     try:
-        make_server(app, ready).run(sockets)
+        make_server(app, ready, secure=secure).run(sockets)
     finally:
         app.close()
-        for opened in sockets:
+        for opened in [*sockets, *(secure.sockets if secure is not None else ())]:
             opened.close()
 
 
@@ -90,12 +121,39 @@ def register(app: typer.Typer) -> None:
     app.command()(serve)
 
 
-def _folder(path: Path) -> Path:
+def _folder(path: Path, option: str = "--folder") -> Path:
     if not path.is_dir():
         raise InputError(
-            "is not a folder", parameter=str(path), allowed="--folder with a folder that is there"
+            "is not a folder", parameter=str(path), allowed=f"{option} with a folder that is there"
         )
     return path.resolve()
+
+
+def _addin(given: Path | None) -> Path | None:
+    if given is not None:
+        return _folder(given, "--excel")
+    usual = config_folder() / ADDIN_FOLDER
+    return usual if usual.is_dir() else None
+
+
+def _secure(folder: Path, port: int) -> Secure:
+    # Only who has the add-in waits for this library.
+    from dampcell.functions.hosts.office_addin.build import CERTIFICATE, CERTIFICATE_KEY
+    from dampcell.functions.hosts.office_addin.certificates import days_left
+
+    certificate, key = folder / CERTIFICATE, folder / CERTIFICATE_KEY
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    try:
+        days = days_left(certificate.read_bytes(), datetime.datetime.now(datetime.UTC))
+        context.load_cert_chain(certificate, key)
+    except (OSError, ValueError):
+        raise InputError(
+            "holds no certificate and key of the server", parameter=str(folder), allowed=_AGAIN
+        ) from None
+    if days < _SOON_DAYS:
+        ends = f"ends in {days} days" if days >= 0 else "has ended"
+        typer.echo(f"The certificate for the Excel add-in {ends}: {_AGAIN}.", err=True)
+    return Secure(loopback_sockets(port, "--secure-port"), context)
 
 
 def _get_once(path: str, settings: Settings) -> int:
