@@ -83,7 +83,7 @@ def test_bottles_are_told_for_the_shelf_and_for_oils_on_none() -> None:
 
 def test_services_due_are_asked_with_a_date_as_cells_hold_it() -> None:
     found = value("SERVICES_DUE", 46200.0, 0.0, 20.0)
-    # 46200 is 2026-06-27. A-1: 50 h at 20 h a month are 76 days after 2026-01-31; the others have no interval.
+    # 46200 is 2026-06-27. A-1: 50 h at 20 h a month are 76 days after 2026-01-31; others have no interval.
     assert isinstance(found, list)
     assert found[0][:6] == ["F43", "7", "C-1", "2026-01-31", "2026-04-17", 71]
     assert [row[4:6] for row in found[1:]] == [["", ""], ["", ""]]
