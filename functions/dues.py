@@ -9,7 +9,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from dampcell.functions.errors import InputError
-from dampcell.functions.ledger import Entry, folded
+from dampcell.functions.ledger import Entry
+from dampcell.functions.periods import folded
 
 __all__ = ["Bottle", "Due", "Order", "bottles_to_order", "months_later", "orders", "services_due"]
 

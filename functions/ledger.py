@@ -8,51 +8,33 @@ readable date stands under "undated", a job saved twice is counted once and told
 from __future__ import annotations
 
 import datetime
-import re
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-from dampcell.functions.errors import InputError
 from dampcell.functions.money import Basis, rounded, sales_tax, total
+from dampcell.functions.periods import UNDATED, Period, folded
 
 __all__ = [
     "NOT_STATED",
-    "UNDATED",
     "Duplicate",
     "Entry",
     "Group",
     "Grouping",
     "Ledger",
-    "Period",
     "Remark",
     "chosen",
-    "day_of",
-    "folded",
     "gather",
     "groups",
-    "period_of",
     "remarks",
+    "shortened",
 ]
-
-UNDATED = "undated"
-"""Where entries without a readable date are counted."""
 
 NOT_STATED = "not stated"
 """Group of the entries that leave a kind, damper or technician blank."""
 
 Grouping = Literal["month", "service kind", "damper", "technician", "customer", "oil"]
-
-# Serial numbers of the days from 2000-01-01 to 2099-12-31; others are no dates a workshop means.
-_FIRST_SERIAL, _LAST_SERIAL = 36526.0, 73050.0
-_EPOCH = datetime.date(1899, 12, 30)
-_FIRST_YEAR, _LAST_YEAR = 1950, 2150
-_SERIAL = re.compile(r"[0-9]{5}(?:\.[0-9]+)?")
-_DAY_FIRST = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})(?:[ ,T].*)?")
-_MONTH = re.compile(r"([0-9]{4})-([0-9]{1,2})")
-_YEAR = re.compile(r"[0-9]{4}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,23 +100,6 @@ class Ledger:
 
 
 @dataclass(frozen=True, slots=True)
-class Period:
-    """A year, a month of a year, all undated entries, or, with nothing set, everything."""
-
-    year: int | None = None
-    month: int | None = None
-    undated: bool = False
-
-    def holds(self, day: datetime.date | None) -> bool:
-        """Whether an entry of this day belongs to the period."""
-        if self.undated:
-            return day is None
-        if self.year is None:
-            return True
-        return day is not None and day.year == self.year and self.month in (None, day.month)
-
-
-@dataclass(frozen=True, slots=True)
 class Group:
     """Counts of one group: services [-], amount and tax as exact money [-], oil [ml]."""
 
@@ -152,129 +117,6 @@ class Remark:
     subject: Literal["duplicate", "undated", "job number", "oil", "amount"]
     row: int
     sentence: str
-
-
-def folded(text: str) -> str:
-    """Fold a text for comparing: outer and double spaces, case and spelling of letters do not count.
-
-    Examples
-    --------
-    >>> folded("  FULL   Service ")
-    'full service'
-    """
-    return " ".join(unicodedata.normalize("NFKC", text).split()).casefold()
-
-
-def day_of(value: object, zone: datetime.tzinfo | None = None) -> datetime.date | None:
-    """Read the day from what stands in a date cell.
-
-    Parameters
-    ----------
-    value : object
-        A date, a date and time, a serial number of the 1900 system, or a text such as
-        ``2026-02-28``, ``2026-02-28 23:30`` or ``28.02.2026`` [-].
-    zone : tzinfo, optional
-        Local zone into which a time with its own zone is turned; without it the day
-        counts as it is written [-].
-
-    Returns
-    -------
-    date or None
-        None if it is blank, or no day that can be read without guessing [-].
-
-    Notes
-    -----
-    02/03/2026 is the second of March or the third of February, so it is not read.
-
-    References
-    ----------
-    ISO 8601 for the written form.
-
-    Examples
-    --------
-    >>> day_of("2026-02-28 23:30")
-    datetime.date(2026, 2, 28)
-    >>> day_of("02/03/2026") is None
-    True
-    """
-    day = _written_day(value, zone)
-    return day if day is not None and _FIRST_YEAR <= day.year <= _LAST_YEAR else None
-
-
-def _written_day(value: object, zone: datetime.tzinfo | None) -> datetime.date | None:
-    if isinstance(value, datetime.datetime):
-        return (value.astimezone(zone) if zone and value.tzinfo else value).date()
-    if isinstance(value, datetime.date):
-        return value
-    if isinstance(value, bool) or value is None:
-        return None
-    text = str(value).strip()
-    if _SERIAL.fullmatch(text):
-        serial = float(text)
-        if not _FIRST_SERIAL <= serial < _LAST_SERIAL + 1:
-            return None
-        return _EPOCH + datetime.timedelta(days=int(serial))
-    day_first = _DAY_FIRST.fullmatch(text)
-    try:
-        if day_first is not None:
-            day, month, year = map(int, day_first.groups())
-            return datetime.date(year, month, day)
-        moment = datetime.datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return (moment.astimezone(zone) if zone and moment.tzinfo else moment).date()
-
-
-def period_of(text: str) -> Period:
-    """Read a period: ``2026``, ``2026-02``, a day of the month meant, ``undated``, or nothing for all.
-
-    Parameters
-    ----------
-    text : text
-        As typed, or the serial number that a date cell holds [-].
-
-    Returns
-    -------
-    Period
-        The period [-].
-
-    Raises
-    ------
-    InputError
-        If it is none of these.
-
-    Notes
-    -----
-    A spreadsheet makes a date of a typed "2026-02", so any day stands for its month.
-
-    References
-    ----------
-    ISO 8601 for the written form.
-
-    Examples
-    --------
-    >>> period_of("2026-02")
-    Period(year=2026, month=2, undated=False)
-    """
-    wanted = text.strip()
-    if not wanted:
-        return Period()
-    if wanted.casefold() == UNDATED:
-        return Period(undated=True)
-    if _YEAR.fullmatch(wanted):
-        return Period(year=int(wanted))
-    month = _MONTH.fullmatch(wanted)
-    if month is not None and 1 <= int(month[2]) <= 12:
-        return Period(year=int(month[1]), month=int(month[2]))
-    day = day_of(wanted)
-    if day is None:
-        raise InputError(
-            "is no period",
-            parameter="period",
-            found=wanted,
-            allowed=f'a year such as "2026", a month such as "2026-02", or "{UNDATED}"',
-        )
-    return Period(year=day.year, month=day.month)
 
 
 def gather(entries: Iterable[Entry]) -> Ledger:
@@ -433,6 +275,48 @@ def groups(
     if by == "month":
         return tuple(sorted(made, key=lambda group: (group.name == UNDATED, group.name)))
     return tuple(sorted(made, key=lambda group: (-group.services, folded(group.name))))
+
+
+def shortened(made: Sequence[Group], rows: int) -> tuple[Group, ...]:
+    """Put the last groups together, so that no more than some rows are left and nothing is lost.
+
+    Parameters
+    ----------
+    made : sequence of Group
+        From `groups` [-].
+    rows : int
+        Largest number of groups, 1 or more [-].
+
+    Returns
+    -------
+    tuple of Group
+        With one named after the number of groups in it at the end, if they did not fit [-].
+
+    Notes
+    -----
+    Services, money and oil of the groups add up as before.
+
+    References
+    ----------
+    Counting.
+
+    Examples
+    --------
+    >>> made = groups([Entry(1, damper="A"), Entry(2, damper="B"), Entry(3, damper="C")], "damper")
+    >>> [(group.name, group.services) for group in shortened(made, 2)]
+    [('A', 1), ('2 others', 2)]
+    """
+    if len(made) <= rows:
+        return tuple(made)
+    rest = made[rows - 1 :]
+    others = Group(
+        f"{len(rest)} others",
+        sum(group.services for group in rest),
+        total(group.amount for group in rest),
+        total(group.tax for group in rest),
+        sum(group.oil_volume for group in rest),
+    )
+    return (*made[: rows - 1], others)
 
 
 def remarks(ledger: Ledger) -> tuple[Remark, ...]:

@@ -11,20 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dampcell.functions.errors import InputError
-from dampcell.functions.ledger import (
-    NOT_STATED,
-    UNDATED,
-    Entry,
-    Grouping,
-    Period,
-    chosen,
-    day_of,
-    folded,
-    gather,
-    groups,
-    period_of,
-    remarks,
-)
+from dampcell.functions.ledger import NOT_STATED, Entry, Grouping, chosen, gather, groups, remarks
+from dampcell.functions.periods import UNDATED, Period, day_of, folded, period_of
 
 FEBRUARY = datetime.date(2026, 2, 10)
 words = st.sampled_from(["full", "FULL ", "lower", "", "bleed"])

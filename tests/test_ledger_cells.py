@@ -102,6 +102,21 @@ def test_findings_name_rows_within_the_range_and_numbers_as_typed() -> None:
     ]
 
 
+def test_a_table_fills_the_rows_that_wait_for_it_or_says_what_is_cut() -> None:
+    assert value("SERVICE_TABLE", "damper", "2026", "", "", 3.0) == [
+        ["F43", 2, 170.3, 0.0, 584.0],
+        ["RS46", 1, 0.0, 0.0, 0.0],
+        ["", "", "", "", ""],
+    ]
+    assert value("SERVICE_TABLE", "damper", "2026", "", "", 1.0) == [["2 others", 3, 170.3, 0.0, 584.0]]
+    found = value("LEDGER_CHECK", 2.0)
+    assert isinstance(found, list)
+    assert found[1] == ["… 2 more rows", "", ""]
+    due = value("SERVICES_DUE", 46200.0, 0.0, 20.0, None, 9.0)
+    assert isinstance(due, list)
+    assert [bool(row[0]) for row in due] == [True] * 3 + [False] * 6
+
+
 def test_tax_follows_its_basis() -> None:
     column = [[1.37]] * 50
     assert evaluate("SALES_TAX", [column, "20 %", "item"]).value == 13.5
@@ -119,6 +134,7 @@ def test_tax_follows_its_basis() -> None:
         (("SERVICES_DUE", JOBS, "someday"), "on_date: is no date"),
         (("SERVICES_DUE", JOBS, 46200.0, 1.5), "within_days: must be a whole number"),
         (("BOTTLES", JOBS, [["F-Line", 0.0]]), "bottle volume is missing"),
+        (("LEDGER_CHECK", JOBS, 1001.0), "table_rows: is out of range"),
         (("SERVICE_COUNT", [["A"] * 14]), "has more cells than the table has columns"),
     ],
 )

@@ -14,6 +14,7 @@ from dampcell.functions.cells import fills
 from dampcell.functions.cells import gases
 from dampcell.functions.cells import workshop
 from dampcell.functions.cells import ledger
+from dampcell.functions.cells import ledger_ahead
 
 __all__ = [
     "builds",
@@ -22,6 +23,7 @@ __all__ = [
     "fills",
     "gases",
     "ledger",
+    "ledger_ahead",
     "oil_names",
     "oils",
     "plates",

@@ -13,8 +13,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from dampcell.functions.ledger import UNDATED
 from dampcell.functions.money import sales_tax
+from dampcell.functions.periods import UNDATED
 from dampcell.functions.registry import evaluate
 
 CASES: dict[str, dict[str, Any]] = {
