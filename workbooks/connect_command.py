@@ -8,7 +8,10 @@ import typer
 
 __all__ = ["HOSTS", "register"]
 
-HOSTS = ("dampcell.workbooks.connect_excel",)
+HOSTS = (
+    "dampcell.workbooks.connect_excel",
+    "dampcell.workbooks.connect_excel_desktop",
+)
 """Modules whose function ``register`` adds a command to the group."""
 
 
