@@ -31,7 +31,16 @@ DEMO = DEMOS[-1].read_bytes()
 
 @functools.cache
 def made_from(demo: str) -> Product:
-    return produce(next(item for item in DEMOS if item.name == demo).read_bytes(), demo)
+    return remembered(next(item for item in DEMOS if item.name == demo).read_bytes(), demo)
+
+
+@pytest.fixture(autouse=True)
+def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Equal workbooks are computed once for all tests; that this changes nothing is a test of its own."""
+    monkeypatch.setattr(batch, "produce", remembered)
+
+
+remembered = functools.cache(produce)
 
 
 def call(command: str, *arguments: str | Path) -> Result:

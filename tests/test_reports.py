@@ -51,8 +51,13 @@ def words(pdf: bytes) -> str:
 
 
 @functools.cache
+def pdf_of(demo: str) -> bytes:
+    return produce(bytes_of(demo), demo).report
+
+
+@functools.cache
 def report_of(demo: str) -> str:
-    return words(produce(bytes_of(demo), demo).report)
+    return words(pdf_of(demo))
 
 
 def edited(change: Callable[[Workbook], None]) -> bytes:
@@ -91,7 +96,7 @@ def test_head_and_job_data_stand_in_the_report(demo: str) -> None:
 @pytest.mark.parametrize("demo", DEMOS)
 def test_every_page_says_where_it_is_from_and_that_results_are_estimates(demo: str) -> None:
     data = bytes_of(demo)
-    read = pypdf.PdfReader(io.BytesIO(produce(data, demo).report))
+    read = pypdf.PdfReader(io.BytesIO(pdf_of(demo)))
     for number, page in enumerate(read.pages, start=1):
         told = " ".join(page.extract_text().split())
         assert f"Page {number} of {len(read.pages)}" in told

@@ -22,7 +22,7 @@ STYLES = 6
 LABEL_LENGTH = 36
 """Most letters of a label beside a line; more would not fit into two lines."""
 
-LABEL_LINE = 18
+LABEL_LINE = 24
 """Letters of a label from which on it may take a second line."""
 
 _ROUND_STEPS = (1.0, 2.0, 5.0, 10.0)
