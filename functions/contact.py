@@ -35,7 +35,9 @@ _GAUSS = np.polynomial.legendre.leggauss(24)
 _REFERENCES = 8  # loads solved first, from which many others start
 _TOLERANCE = 1e-5  # on the stiffening, relative
 _SLACK = 1e-9  # of the largest gap or force, below which a wrong sign is rounding
+_LEAST = 1e-12  # load [N] or lift [mm] below which there is none: its inverse would overflow
 _PATIENCE = 12  # block exchanges without progress before contacts are exchanged one at a time
+_TOGETHER = 40
 _SWEEPS = 200
 
 
@@ -75,7 +77,7 @@ def _carried(states: States, loads: Floats) -> States:
     nearest = np.abs(loads[:, None] - states.loads).argmin(axis=1)
     known, stiffening = states.loads[nearest], states.stiffening[nearest]
     # For a plate that keeps its shape the excess goes with w² and the load with w times the stiffening.
-    ratio = (loads / np.where(known > 0.0, known, 1.0))[:, None]
+    ratio = (loads / np.where(known > _LEAST, known, 1.0))[:, None]
     grown = (stiffening - 1.0) * ratio ** (2.0 * stiffening / (3.0 * stiffening - 2.0))
     return States(loads, states.shapes[nearest], states.shifts[nearest], 1.0 + grown, states.closed[nearest])
 
@@ -264,7 +266,7 @@ class Contacts:
         )
         todo = np.arange(n)
         pace = _Pace(stiffening)
-        for _ in range(_SWEEPS + 4 * count):
+        for sweep in range(_SWEEPS + 4 * count):
             trial, wrong = self._trial(loads[todo], stiffening[todo], closed[todo], opening=opening)
             amount = np.count_nonzero(wrong, axis=1)
             better = amount < least[todo]
@@ -278,8 +280,9 @@ class Contacts:
                 target, following = self._stiffen(trial)
                 error = np.max(np.abs(target - trial.stiffening) / trial.stiffening, axis=1)
                 fresh = settled & (error >= _TOLERANCE)
-                # Contacts that do not settle are sorted out with the stiffening held.
-                move = fresh | (~settled & ~stuck)
+                # Both at once is quick, but can chase each other round in circles: contacts that do not
+                # settle are sorted out with the stiffening held.
+                move = fresh | (~settled & ~stuck & (sweep < _TOGETHER))
                 stiffening[todo[move]] = pace.step(todo[move], following[move])
                 least[todo[fresh]], patience[todo[fresh]] = count + 1, _PATIENCE
                 settled &= ~fresh
@@ -401,7 +404,7 @@ class Contacts:
         whole = np.where(work > 0.0, factor * stretch / np.where(work > 0.0, work, 1.0), 0.0)
         raw = whole[:, :, None] / self._thickness**2
         edge = np.abs(lifts[:, np.arange(len(self.layers)), self._edge, None])
-        cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > 0.0, edge, 1.0)) ** 2
+        cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > _LEAST, edge, 1.0)) ** 2
         target = 1.0 + (self._shares * np.minimum(raw, cap)).sum(axis=2)
         guess = states.stiffening
         for _ in range(2):

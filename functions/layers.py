@@ -158,7 +158,7 @@ def find_meetings(
     """
     meeting: dict[tuple[int, int], list[int]] = {}
     for index, here in enumerate(present(layers, circles)):
-        for pair in itertools.pairwise(np.flatnonzero(here).tolist()):
+        for pair in _neighbours(layers, np.flatnonzero(here).tolist()):
             meeting.setdefault(pair, []).append(index)
     focal = np.array([seat_radius, *_narrow_rims(layers)])
     rows: list[tuple[int, int, int, float]] = []
@@ -219,3 +219,21 @@ def _narrow_rims(layers: Sequence[Layer]) -> list[float]:
         if layer.loose or layer.outer < min(below.outer, above.outer):
             rims.extend(layer.edges)
     return rims
+
+
+def _neighbours(layers: Sequence[Layer], here: list[int]) -> list[tuple[int, int]]:
+    """Pairs that lie on each other where these layers are.
+
+    On the circle where a ring fits its centering shim without play, both are there, side by side: each
+    of the two lies between the layer before and the layer after them, and neither lies on the other.
+    """
+    beside = [
+        (held, ring)
+        for held, ring in itertools.pairwise(here)
+        if layers[ring].loose and layers[ring].bottom == layers[held].bottom
+    ]
+    if not beside:
+        return list(itertools.pairwise(here))
+    helds, rings = (set(side) for side in zip(*beside, strict=True))
+    without = ([i for i in here if i not in out] for out in (helds, rings))
+    return sorted({pair for some in without for pair in itertools.pairwise(some)})

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from dampcell.functions.checks import check_not_negative
 from dampcell.functions.errors import InputError, ValidityError
 from dampcell.functions.plates import MODULUS, POISSON, plate_stiffness
 from dampcell.functions.stacks import ENDURANCE_LIMIT, Part, Stack, StackModel, Theory
@@ -177,22 +178,31 @@ def tolerance_bands(
         ("clamp_tolerance", clamp_tolerance),
         ("seat_tolerance", seat_tolerance),
     ):
-        if not 0.0 <= value <= 0.1 * load_diameter:
-            raise InputError(
-                "is out of range", parameter=name, found=value, allowed=f"0 to {0.1 * load_diameter:.3g} mm"
-            )
+        check_not_negative(name, value, "mm")
+    if seat_tolerance > 0.1 * load_diameter:
+        raise InputError(
+            "is too large for the load circle",
+            parameter="seat_tolerance",
+            found=seat_tolerance,
+            allowed=f"0 to {0.1 * load_diameter:.3g} mm",
+        )
     if not load > 0.0:
         raise InputError("must be greater than 0", parameter="load", found=load, allowed="above 0 N")
 
-    def lift(sign: int) -> float:
-        shifted = stack.shifted(sign * thickness_tolerance, sign * clamp_tolerance)
+    def lift(sign: float, spacers: float) -> float:
+        change = sign * thickness_tolerance
+        shifted = stack.shifted(change, sign * clamp_tolerance, spacers=spacers * change)
         circle = min(load_diameter - sign * seat_tolerance, stack.face.outer_diameter)
         model = StackModel(
             shifted, circle, theory=theory, modulus=modulus, poisson=poisson, seat_height=seat_height
         )
         return float(model.lift(model.states(load))[0])
 
-    stiff, nominal, soft = lift(1), lift(0), lift(-1)
+    nominal = lift(0.0, 0.0)
+    # A thicker spacer makes a wider gap: whether that softens or stiffens depends on the load.
+    sides = (1.0, -1.0) if stack.spacers else (1.0,)
+    stiff = min(nominal, *(lift(sign, side) for side in sides for sign in (-1.0, 1.0)))
+    soft = max(nominal, *(lift(sign, side) for side in sides for sign in (-1.0, 1.0)))
     stiffness = Band(*(secant_stiffness(load, value) for value in (soft, nominal, stiff)))
     return Band(stiff, nominal, soft), stiffness
 

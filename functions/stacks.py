@@ -15,6 +15,7 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dampcell.functions.checks import check_not_negative
 from dampcell.functions.contact import AXISYMMETRIC_LIMIT, Contacts, States
 from dampcell.functions.errors import InputError
 from dampcell.functions.layers import Layer, Source
@@ -85,8 +86,31 @@ class Stack:
         """The shim on the piston face."""
         return self.parts[0]
 
-    def shifted(self, thickness: float, clamp: float) -> Stack:
-        """The same stack with every thickness and the clamp diameter changed by so much [mm].
+    @property
+    def spacers(self) -> frozenset[int]:
+        """Indices of parts that hold others apart: centering shims, and shims before a larger one."""
+        return frozenset(
+            index
+            for index, part in enumerate(self.parts)
+            if part.kind == "centering"
+            or any(later.outer_diameter > part.outer_diameter for later in self.parts[index + 1 :])
+        )
+
+    def shifted(self, thickness: float, clamp: float, *, spacers: float | None = None) -> Stack:
+        """The same stack with thicknesses and the clamp diameter changed by so much.
+
+        Parameters
+        ----------
+        thickness : float
+            Change of every thickness [mm].
+        clamp : float
+            Change of the clamp diameter [mm].
+        spacers : float, optional
+            Change of the thickness of `spacers` [mm]; as the others if left out.
+
+        Returns
+        -------
+        Stack
 
         Raises
         ------
@@ -94,11 +118,12 @@ class Stack:
             If a thickness would not stay above half of what it is, or the clamp would leave the shims.
         """
         thinnest = min(part.thickness for part in self.parts)
-        if abs(thickness) > 0.5 * thinnest:
+        apart = thickness if spacers is None else spacers
+        if max(abs(thickness), abs(apart)) > 0.5 * thinnest:
             raise InputError(
                 "is too large for the thinnest shim",
                 parameter="thickness_tolerance",
-                found=abs(thickness),
+                found=max(abs(thickness), abs(apart)),
                 allowed=f"0 to {0.5 * thinnest:.3g} mm",
             )
         if abs(clamp) > 0.1 * self.clamp_diameter:
@@ -108,7 +133,18 @@ class Stack:
                 found=abs(clamp),
                 allowed=f"0 to {0.1 * self.clamp_diameter:.3g} mm",
             )
-        parts = tuple(replace(part, thickness=part.thickness + thickness) for part in self.parts)
+        narrowest = min(part.outer_diameter for part in self.parts if part.kind == "shim")
+        if self.clamp_diameter + clamp >= narrowest:
+            raise InputError(
+                "is too large for the smallest shim",
+                parameter="clamp_tolerance",
+                found=abs(clamp),
+                allowed=f"below {narrowest - self.clamp_diameter:.3g} mm",
+            )
+        parts = tuple(
+            replace(part, thickness=part.thickness + (apart if index in self.spacers else thickness))
+            for index, part in enumerate(self.parts)
+        )
         return replace(self, parts=parts, clamp_diameter=self.clamp_diameter + clamp)
 
     def pieces(self) -> list[tuple[int, Part]]:
@@ -522,7 +558,7 @@ def pressure_load(pressure: float, window: tuple[float, float], open_fraction: f
     Parameters
     ----------
     pressure : float
-        Pressure difference [bar].
+        Pressure difference, 0 or more [bar].
     window : (inner, outer)
         Diameters of the port window [mm].
     open_fraction : float
@@ -536,8 +572,9 @@ def pressure_load(pressure: float, window: tuple[float, float], open_fraction: f
     Raises
     ------
     InputError
-        If the open fraction is out of range.
+        If the pressure is negative, or the open fraction out of range.
     """
+    check_not_negative("pressure", pressure, "bar")
     if not 0.0 < open_fraction <= 1.0:
         raise InputError(
             "is out of range", parameter="open_fraction", found=open_fraction, allowed="above 0, up to 1"

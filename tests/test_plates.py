@@ -18,7 +18,7 @@ from dampcell.functions.plates import (
     plate_stress,
 )
 
-quick = settings(max_examples=40, deadline=None, derandomize=True)
+quick = settings(max_examples=20, deadline=None, derandomize=True)
 
 
 @st.composite

@@ -183,7 +183,7 @@ class Elements:
                 if chain.radii[0] - 1e-9 < radius < chain.radii[-1] + 1e-9
             ]
             here.sort(key=lambda i: self.chains[i].bottom)
-            for lower, upper in itertools.pairwise(here):
+            for lower, upper in self._neighbours(here):
                 row = np.zeros(self.starts[-1])
                 row[self.starts[upper] + self.chains[upper].node(radius)] = 1.0
                 row[self.starts[lower] + self.chains[lower].node(radius)] = -1.0
@@ -194,6 +194,13 @@ class Elements:
         row = np.zeros(self.starts[-1])
         row[self.chains[0].node(self.seat)] = 1.0
         self.rows, self.bounds = np.array([*rows, row]), np.array([*bounds, self.seat_height])
+
+    def _neighbours(self, here: list[int]) -> list[tuple[int, int]]:
+        """What lies on what; a ring and its centering shim on one circle lie side by side."""
+        bottoms = [self.chains[i].bottom for i in here]
+        levels = sorted(set(bottoms))
+        at = [[i for i, bottom in zip(here, bottoms, strict=True) if bottom == level] for level in levels]
+        return [pair for below, above in itertools.pairwise(at) for pair in itertools.product(below, above)]
 
     def _load(self) -> Floats:
         face, load = self.chains[0], np.zeros(self.starts[-1])
@@ -335,6 +342,9 @@ CASES = {
     ),
     "ring as thick as its centering shim": Case(
         "2x30x0.15, ring 28/21x0.2, centering 20x0.2, 30x0.2, 22x0.2", 26, (20,)
+    ),
+    "ring that fits its centering shim without play": Case(
+        "2x30x0.15, ring 28/20x0.25, centering 20x0.2, 2x30x0.2, 22x0.2", 26, (120,)
     ),
     "two rings": Case(
         "30x0.15, centering 16x0.2, ring 30/18x0.23, 2x28x0.15, centering 16x0.15, ring 26/17x0.17, "
