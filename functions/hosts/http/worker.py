@@ -7,14 +7,16 @@ that takes too long, and starts another.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import logging
+import pickle
 import signal
+import socket
 import struct
 import time
 from collections.abc import Mapping, MutableSequence
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Final
 
@@ -27,14 +29,15 @@ from dampcell.functions.registry import NAMESPACE, CellError, Outcome, as_cell_e
 __all__ = [
     "BEGUN",
     "DONE",
+    "HEAD",
     "INDEX",
     "PART",
     "READY",
     "REFUSED",
+    "SIZE",
     "TOTAL",
     "Job",
     "WorkerSettings",
-    "frame",
     "work",
 ]
 
@@ -54,7 +57,11 @@ BEGUN: Final = 1
 TOTAL: Final = 2
 """Place in the shared progress: number of calls, once it is known."""
 
-_HEAD = struct.Struct("<BI")
+HEAD: Final = struct.Struct("<BII")
+"""What goes before a frame: kind, number of results (or HTTP status), size of the JSON behind it."""
+SIZE: Final = struct.Struct("<I")
+"""What goes before a job: its size."""
+
 _SEND_EVERY = 0.05
 _log = logging.getLogger(__name__)
 
@@ -77,37 +84,12 @@ class Job:
     failed: Mapping[int, str]
 
 
-def frame(kind: int, number: int, payload: bytes = b"") -> bytes:
-    """Pack what goes from a worker to the server.
+def work(line: socket.socket, progress: MutableSequence[float], settings: WorkerSettings) -> None:
+    """Run a worker until the server hangs up.
 
     Parameters
     ----------
-    kind : int
-        READY, PART, DONE or REFUSED.
-    number : int
-        Number of results, or HTTP status.
-    payload : bytes
-        Results as JSON objects with commas between them.
-
-    Returns
-    -------
-    bytes
-    """
-    return _HEAD.pack(kind, number) + payload
-
-
-def unpack(packed: bytes) -> tuple[int, int, bytes]:
-    """Take a frame apart into kind, number and payload."""
-    kind, number = _HEAD.unpack_from(packed)
-    return kind, number, packed[_HEAD.size :]
-
-
-def work(connection: Connection, progress: MutableSequence[float], settings: WorkerSettings) -> None:
-    """Run a worker until the server closes the connection.
-
-    Parameters
-    ----------
-    connection : Connection
+    line : socket
         Jobs come in, frames go out.
     progress : array of float
         Shared with the server, see INDEX, BEGUN and TOTAL.
@@ -119,18 +101,21 @@ def work(connection: Connection, progress: MutableSequence[float], settings: Wor
     for family in settings.families:
         importlib.import_module(family)
     lay_fence(settings.folders)
-    try:
-        connection.send_bytes(frame(READY, 0))
-        while True:
-            _serve(connection, progress, settings.limits, connection.recv())
-    except (EOFError, BrokenPipeError, ConnectionResetError):
-        return
+    # The server hangs up by closing its end, which some systems report as an error.
+    with contextlib.suppress(OSError), line.makefile("rb") as jobs:
+        _send(line, READY, 0)
+        while head := jobs.read(SIZE.size):
+            _serve(line, progress, settings.limits, pickle.loads(jobs.read(*SIZE.unpack(head))))
 
 
-def _serve(connection: Connection, progress: MutableSequence[float], limits: Limits, job: Job) -> None:
+def _send(line: socket.socket, kind: int, number: int, payload: bytes = b"") -> None:
+    line.sendall(HEAD.pack(kind, number, len(payload)) + payload)
+
+
+def _serve(line: socket.socket, progress: MutableSequence[float], limits: Limits, job: Job) -> None:
     calls = read_calls(job.body, limits)
     if isinstance(calls, Refusal):
-        connection.send_bytes(frame(REFUSED, calls.status, calls.body()))
+        _send(line, REFUSED, calls.status, calls.body())
         return
     progress[TOTAL] = len(calls)
     results: list[bytes] = []
@@ -138,12 +123,12 @@ def _serve(connection: Connection, progress: MutableSequence[float], limits: Lim
     for index in range(job.first, len(calls)):
         now = time.monotonic()
         if now - sent > _SEND_EVERY:
-            connection.send_bytes(frame(PART, len(results), b",".join(results)))
+            _send(line, PART, len(results), b",".join(results))
             results, sent = [], now
         progress[BEGUN] = now
         progress[INDEX] = index
         results.append(_result(calls[index], job.failed.get(index)))
-    connection.send_bytes(frame(DONE, len(results), b",".join(results)))
+    _send(line, DONE, len(results), b",".join(results))
 
 
 def _result(call: Call | CellError, failed: str | None) -> bytes:

@@ -61,9 +61,10 @@ def app(misbehaving: None, named_folder: Path) -> Iterator[Application]:
 
 
 @pytest.fixture(scope="module")
-def client(app: Application) -> TestClient:
-    """Give a client with the token."""
-    return TestClient(app, base_url=ADDRESS, headers={"Authorization": f"Bearer {TOKEN}"})
+def client(app: Application) -> Iterator[TestClient]:
+    """Give a client with the token, of an application that has been started."""
+    with TestClient(app, base_url=ADDRESS, headers={"Authorization": f"Bearer {TOKEN}"}) as started:
+        yield started
 
 
 Caller = Callable[..., list[dict[str, object]]]

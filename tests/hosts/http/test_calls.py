@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import socket
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -15,6 +15,7 @@ from dampcell import __version__
 from dampcell.functions.hosts.http.catalogue import example_arguments
 from dampcell.functions.hosts.http.pool import Answer, Pool
 from dampcell.functions.hosts.http.settings import Limits, Settings
+from dampcell.functions.hosts.http.worker import INDEX, TOTAL
 from dampcell.functions.registry import REGISTRY, CellError, Outcome, evaluate
 
 Caller = Callable[..., list[dict[str, object]]]
@@ -220,17 +221,9 @@ def test_a_range_above_the_cap_is_refused_and_costs_nothing_else(results_of: Cal
 
 
 def test_a_range_of_a_hundred_thousand_rows_is_calculated(misbehaving: None) -> None:
-    pool = Pool(
-        Settings(
-            token=TOKEN, workers=1, families=FAMILIES, limits=Limits(call_seconds=300, request_seconds=300)
-        )
-    )
-    try:
-        rows = [[str(number)] for number in range(100_000)]
-        answer = pool.run(body_of(("TRIAL_ECHO", [rows])))
-        assert json.loads(answer.body)["results"][0]["value"] == rows
-    finally:
-        pool.close()
+    rows = [[str(number)] for number in range(100_000)]
+    (answer,) = answers_of(patient(workers=1), ("TRIAL_ECHO", [rows]))
+    assert json.loads(answer.body)["results"][0]["value"] == rows
 
 
 @pytest.mark.parametrize("version", ["0.0.1", "99.0.0", "0.99", __version__.split(".")[0] + ".99.0"])
@@ -285,81 +278,130 @@ def body_of(*calls: tuple[str, list[object]]) -> bytes:
     return json.dumps({"version": __version__, "calls": listed}).encode()
 
 
-@pytest.fixture
-def patient_pool(misbehaving: None) -> Iterator[Pool]:
-    """Give a pool whose limits are never reached."""
-    pool = Pool(
-        Settings(
-            token=TOKEN,
-            workers=1,
-            most_workers=3,
-            families=FAMILIES,
-            limits=Limits(call_seconds=300.0, request_seconds=300.0),
-        )
-    )
-    yield pool
-    pool.close()
+def patient(workers: int) -> Settings:
+    """Give settings whose limits are never reached."""
+    limits = Limits(call_seconds=300.0, request_seconds=300.0)
+    return Settings(token=TOKEN, workers=workers, most_workers=3, families=FAMILIES, limits=limits)
 
 
-def test_hung_calls_do_not_hold_up_others_and_closing_ends_them(patient_pool: Pool) -> None:
-    answers: list[Answer] = []
-    threads = [
-        threading.Thread(target=lambda: answers.append(patient_pool.run(body_of(("TRIAL_HANG", [])))))
-        for _ in range(2)
-    ]
-    for thread in threads:
-        thread.start()
-    answer = patient_pool.run(body_of(("TRIAL_ECHO", ["not held up"])))
-    assert b"not held up" in answer.body
-    assert answers == []
-    patient_pool.close()
-    for thread in threads:
-        thread.join(60.0)
-        assert not thread.is_alive()
-    assert [answer.status for answer in answers] == [503, 503]
-    assert patient_pool.size == 0
+def answers_of(settings: Settings, *calls: tuple[str, list[object]]) -> list[Answer]:
+    """Send requests of one call each, all at once, to a pool that lives for them alone."""
+
+    async def ask() -> list[Answer]:
+        pool = Pool(settings)
+        try:
+            return list(await asyncio.gather(*(pool.run(body_of(call)) for call in calls)))
+        finally:
+            await pool.stop()
+
+    return asyncio.run(ask())
 
 
-def test_a_closed_pool_says_so(patient_pool: Pool) -> None:
-    patient_pool.close()
-    answer = patient_pool.run(body_of(("TRIAL_ECHO", ["a"])))
+def test_hung_calls_do_not_hold_up_others_and_closing_ends_them(misbehaving: None) -> None:
+    async def ask() -> None:
+        pool = Pool(patient(workers=1))
+        hung = [asyncio.ensure_future(pool.run(body_of(("TRIAL_HANG", [])))) for _ in range(2)]
+        answer = await pool.run(body_of(("TRIAL_ECHO", ["not held up"])))
+        assert b"not held up" in answer.body
+        assert not any(task.done() for task in hung)
+        await pool.stop()
+        assert [(await task).status for task in hung] == [503, 503]
+        assert pool.size == 0
+
+    asyncio.run(ask())
+
+
+def test_when_no_worker_comes_free_the_request_is_told_so(misbehaving: None) -> None:
+    async def ask() -> Answer:
+        limits = Limits(call_seconds=300.0, request_seconds=0.5)
+        pool = Pool(Settings(token=TOKEN, workers=0, most_workers=0, families=FAMILIES, limits=limits))
+        return await pool.run(body_of(("TRIAL_ECHO", ["a"])))
+
+    assert "held up by slow calculations" in asyncio.run(ask()).body.decode()
+
+
+def test_a_closed_pool_says_so(misbehaving: None) -> None:
+    async def ask() -> Answer:
+        pool = Pool(patient(workers=1))
+        await pool.stop()
+        return await pool.run(body_of(("TRIAL_ECHO", ["a"])))
+
+    answer = asyncio.run(ask())
     assert answer.status == 503
     assert "held up" in answer.body.decode()
 
 
-def test_workers_beyond_the_usual_number_leave_again(patient_pool: Pool) -> None:
-    answers: list[Answer] = []
-    threads = [
-        threading.Thread(
-            target=lambda: answers.append(patient_pool.run(body_of(("TRIAL_ECHO", [["a"]] * 1))))
-        )
-        for _ in range(6)
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(60.0)
-    assert [answer.status for answer in answers] == [200] * 6
-    assert patient_pool.size == 1
+def test_a_request_that_nobody_waits_for_any_more_is_stopped(misbehaving: None) -> None:
+    async def ask() -> None:
+        pool = Pool(patient(workers=1))
+        await pool.run(body_of(("TRIAL_ECHO", ["warm"])))
+        (worker,) = pool._all
+        given_up = asyncio.ensure_future(pool.run(body_of(("TRIAL_HANG", []))))
+        await asyncio.sleep(0)
+        while worker.progress[INDEX] < 0 or worker.progress[TOTAL] == 0:
+            await asyncio.sleep(0)
+        given_up.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await given_up
+        assert worker not in pool._all
+        await pool.stop()
+
+    asyncio.run(ask())
+
+
+def test_workers_beyond_the_usual_number_leave_again(misbehaving: None) -> None:
+    async def ask() -> None:
+        pool = Pool(patient(workers=1))
+        await pool.start()
+        answers = await asyncio.gather(*(pool.run(body_of(("TRIAL_ECHO", ["a"]))) for _ in range(6)))
+        assert [answer.status for answer in answers] == [200] * 6
+        assert pool.size == 1
+        await pool.stop()
+
+    asyncio.run(ask())
+
+
+def test_a_worker_that_died_in_its_sleep_is_replaced(misbehaving: None) -> None:
+    async def ask() -> Answer:
+        pool = Pool(patient(workers=1))
+        await pool.run(body_of(("TRIAL_ECHO", ["warm"])))
+        (worker,) = pool._all
+        worker.process.kill()
+        while not worker.line.lost:
+            await asyncio.sleep(0)
+        try:
+            return await pool.run(body_of(("TRIAL_ECHO", ["again"])))
+        finally:
+            await pool.stop()
+
+    assert b"again" in asyncio.run(ask()).body
 
 
 def test_the_calls_behind_too_many_slow_ones_are_given_up(misbehaving: None) -> None:
     limits = Limits(call_seconds=1.0, request_seconds=1.5)
-    pool = Pool(Settings(token=TOKEN, workers=1, families=FAMILIES, limits=limits))
-    try:
-        pool.run(body_of(("TRIAL_ECHO", ["warm"])))
-        calls: list[tuple[str, list[object]]] = [("TRIAL_HANG", [])] * 5
-        answer = pool.run(body_of(("TRIAL_ECHO", ["a"]), *calls, ("TRIAL_ECHO", ["b"])))
-    finally:
-        pool.close()
-    results = json.loads(answer.body)["results"]
+    calls: list[tuple[str, list[object]]] = [("TRIAL_HANG", [])] * 5
+
+    async def ask() -> Answer:
+        pool = Pool(Settings(token=TOKEN, workers=1, families=FAMILIES, limits=limits))
+        try:
+            return await pool.run(body_of(("TRIAL_ECHO", ["a"]), *calls, ("TRIAL_ECHO", ["b"])))
+        finally:
+            await pool.stop()
+
+    results = json.loads(asyncio.run(ask()).body)["results"]
     assert results[0]["value"] == "a"
     assert "took longer than 1 s" in results[1]["error"]["message"]
     for result in results[2:]:
-        assert (
-            "not calculated, because the formulas sent with it took longer than 1.5 s"
-            in result["error"]["message"]
-        )
+        assert "because the formulas sent with it took longer than 1.5 s" in result["error"]["message"]
+
+
+def test_a_request_that_cannot_be_read_in_time_is_refused(misbehaving: None) -> None:
+    limits = Limits(call_seconds=0.0)
+    (answer,) = answers_of(
+        Settings(token=TOKEN, workers=1, families=FAMILIES, limits=limits), ("TRIAL_ECHO", [[["x"]] * 50_000])
+    )
+    assert answer.status == 503
+    assert "could not be read in time" in answer.body.decode()
 
 
 def test_a_file_is_read_only_in_a_folder_that_the_owner_named(
@@ -405,8 +447,8 @@ def test_no_file_is_written_and_no_program_or_network_reached(results_of: Caller
     assert "a cell function tried socket." in str(connected["error"])
 
 
-def test_without_a_named_folder_nothing_is_read(patient_pool: Pool, tmp_path: Path) -> None:
+def test_without_a_named_folder_nothing_is_read(misbehaving: None, tmp_path: Path) -> None:
     private = tmp_path / "private.txt"
     private.write_text("private", encoding="utf-8")
-    answer = patient_pool.run(body_of(("TRIAL_READ", [str(private)])))
+    (answer,) = answers_of(patient(workers=1), ("TRIAL_READ", [str(private)]))
     assert "allowed: nothing, unless the server was started with --folder" in answer.body.decode()

@@ -290,7 +290,9 @@ def test_a_link_for_another_version_is_refused(client: TestClient) -> None:
     assert answer.status_code == 409
 
 
-def test_the_log_names_requests_and_no_secrets(app: Application, caplog: pytest.LogCaptureFixture) -> None:
+def test_the_log_names_requests_and_no_secrets(
+    app: Application, client: TestClient, caplog: pytest.LogCaptureFixture
+) -> None:
     caplog.set_level(logging.DEBUG)
     key = app.new_link().partition("#key=")[2]
     page = TestClient(app, base_url=ADDRESS)
@@ -298,7 +300,7 @@ def test_the_log_names_requests_and_no_secrets(app: Application, caplog: pytest.
     page.get(f"/v1/health?token={TOKEN}", headers={"Authorization": f"Bearer {TOKEN}"})
     page.get(f"/{TOKEN}")
     page.get("/x%0a2026-01-01 GET /forged 200")
-    page.post("/v1/calls", json=NO_CALLS, headers={"Authorization": f"Bearer {TOKEN}"})
+    client.post("/v1/calls", json=NO_CALLS)
     lines = [record.getMessage() for record in caplog.records if record.name == "dampcell.http.access"]
     assert [line.rsplit(" ", 2)[0] for line in lines] == [
         "POST /v1/session 200",
@@ -312,15 +314,12 @@ def test_the_log_names_requests_and_no_secrets(app: Application, caplog: pytest.
 
 
 def test_a_fault_inside_gives_the_one_shape_and_no_traceback(
-    app: Application, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    app: Application, client: TestClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    def fail(_body: bytes) -> None:
+    async def fail(_body: bytes) -> None:
         raise RuntimeError(f"secret {TOKEN}")
 
     monkeypatch.setattr(app._pool, "run", fail)
-    client = TestClient(
-        app, base_url=ADDRESS, headers={"Authorization": f"Bearer {TOKEN}"}, raise_server_exceptions=False
-    )
     answer = client.post("/v1/calls", json=NO_CALLS)
     assert answer.status_code == 500
     assert "fault of Dampcell" in str(error_of(answer)["message"])
