@@ -19,7 +19,7 @@ from xml.etree import ElementTree
 
 from dampcell import __version__
 from dampcell.functions.calls import NAMESPACE, Argument, CellFunction, literal
-from dampcell.functions.hosts.calc_addin.type_library import ANY, REST, type_library
+from dampcell.functions.hosts.calc_addin.type_library import ANY, CALLER, REST, type_library
 from dampcell.functions.hosts.http.settings import PORT
 from dampcell.functions.tables import RowLayout
 from dampcell.functions.units import shown_unit
@@ -41,7 +41,11 @@ COMMANDS: Final = {
 
 _INTERFACE = f"{IDENTIFIER}.XFunctions"
 _SERVICES = {NAMESPACE: "com.sun.star.sheet.AddIn", f"{IDENTIFIER}.Commands": "com.sun.star.task.Job"}
-_SHIPPED = {"component.py": "component.py", "dampcell_calc_client.py": "pythonpath/dampcell_calc_client.py"}
+_SHIPPED = {
+    "component.py": "component.py",
+    "dampcell_calc_ahead.py": "pythonpath/dampcell_calc_ahead.py",
+    "dampcell_calc_client.py": "pythonpath/dampcell_calc_client.py",
+}
 _REGISTRY = "http://openoffice.org/2001/registry"
 _WHY = "WHY"
 _FILES = frozenset({"file", "folder", "path"})
@@ -136,7 +140,8 @@ def build_extension(
 
 
 def _signature(function: AddedFunction) -> list[tuple[str, str]]:
-    return [(argument.name, REST if argument.rest else ANY) for argument in function.arguments]
+    arguments = [(argument.name, REST if argument.rest else ANY) for argument in function.arguments]
+    return [("calling_workbook", CALLER), *arguments]
 
 
 def _function_help(function: CellFunction) -> str:

@@ -11,13 +11,16 @@ import struct
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-__all__ = ["ANY", "GRID", "REST", "type_library"]
+__all__ = ["ANY", "CALLER", "GRID", "REST", "type_library"]
 
 ANY: Final = "any"
 """Type of an argument: any scalar, or a range."""
 
 REST: Final = "[]any"
 """Type of a last argument that takes all the rest."""
+
+CALLER: Final = "com.sun.star.beans.XPropertySet"
+"""Type of an argument that nobody fills in: Calc hands over the workbook that makes the call."""
 
 GRID: Final = "[][]any"
 """Type of every result: rows of cells. One that holds a single cell acts as that cell everywhere."""
@@ -34,7 +37,7 @@ def type_library(interface: str, methods: Mapping[str, Sequence[tuple[str, str]]
     interface : text
         Full name with dots, such as ``org.dampcell.calc.XFunctions``.
     methods : mapping
-        Method name to its arguments, each a name and a type (`ANY` or `REST`).
+        Method name to its arguments, each a name and a type (`ANY`, `REST` or `CALLER`).
         Every method returns `GRID`.
 
     Returns

@@ -142,6 +142,7 @@ class _Office:
     """What the services share: the list of functions, and the one that asks the server."""
 
     calculator: Any = None
+    ahead: Any = None
 
     def __init__(self) -> None:
         with open(os.path.join(os.path.dirname(__file__), "functions.json"), encoding="utf-8") as file:
@@ -151,6 +152,17 @@ class _Office:
             _Office.calculator = self.client.Calculator(
                 self.told["version"], self.told["port"], self.client.config_folders()
             )
+            looking = importlib.import_module("dampcell_calc_ahead")
+            _Office.ahead = looking.Ahead(next(iter(self.told["services"])), self._fetch)
+
+    def _fetch(self, calls: list[tuple[str, list[Any]]]) -> int:
+        """Prepare calls found in the workbook as if Calc had made them."""
+        ready = []
+        for function, arguments in calls:
+            described = self.told["functions"].get(function)
+            if described is not None and described["remember"]:
+                ready.append((function, self.client.trimmed(arguments, described["arguments"])[0]))
+        return int(_Office.calculator.fetch(ready))
 
     def add_in(self, name: str) -> type:
         """Build the class of the add-in, with a method for each function of the list."""
@@ -194,15 +206,21 @@ class _Office:
     def _method(self, function: str, described: dict[str, Any]) -> Callable[..., object]:
         calculator, client = _Office.calculator, self.client
         if function == self.told["status"]:
-            return lambda _self: as_cells(calculator.status())
-        kinds, rest = described["arguments"], described["rest"]
+            return lambda _self, _caller: as_cells(calculator.status())
+        kinds, rest, remember = described["arguments"], described["rest"], described["remember"]
+        ahead = _Office.ahead
         explains = function == self.told["why"]
 
-        def method(_self: object, *arguments: Any) -> object:
+        caller = None
+
+        def method(_self: object, caller: Any, *arguments: Any) -> object:
             given = [*arguments[:-1], *arguments[-1]] if rest else list(arguments)
             try:
                 sent, rows = client.trimmed(given, kinds)
-                return as_cells(calculator.call(function, sent, described["remember"]), rows)
+                value = calculator.call(
+                    function, sent, remember=remember, missed=lambda: ahead.missed(caller)
+                )
+                return as_cells(value, rows)
             except client.Refused as refused:
                 return as_cells({"error": {"code": refused.code}})
             except client.Unreachable as trouble:

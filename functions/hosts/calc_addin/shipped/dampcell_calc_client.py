@@ -34,7 +34,15 @@ PAUSE_SECONDS = 1.0
 LONGEST_PAUSE = 30.0
 """The pause doubles up to this while the server accepts connections, but does not answer [s]."""
 MEMORY_CELLS = 300_000
-"""How many cells, of arguments and results, are remembered."""
+"""How many results are remembered, in cells; long arguments count too."""
+MEMORY_CALLS = 50_000
+"""How many calls are fetched ahead at one time."""
+FIRST_BATCH, MOST_CALLS = 64, 1000
+"""Calls in the first request that looks ahead, and at most in any; the server takes no more."""
+FETCH_SECONDS = 5.0
+"""How long looking ahead may go on at one time [s]."""
+CHECK_SECONDS = 0.2
+"""A connection that was alive this long ago is taken to be so still [s]."""
 SHEET_ROWS = 1_048_576
 """Rows of a sheet: a range of so many is a whole column."""
 LONG_RANGE = 1000
@@ -176,8 +184,16 @@ class Calculator:
         self._silent_until = 0.0
         self._pause = PAUSE_SECONDS
         self._trouble = ""
+        self._checked = 0.0
 
-    def call(self, function: str, arguments: Sequence[object], remember: bool = True) -> object:
+    def call(
+        self,
+        function: str,
+        arguments: Sequence[object],
+        *,
+        remember: bool = True,
+        missed: Callable[[], None] | None = None,
+    ) -> object:
         """Make one call.
 
         Parameters
@@ -188,6 +204,8 @@ class Calculator:
             Raw values; a range is a list of rows, a blank None.
         remember : bool
             Whether the same call may be answered from memory.
+        missed : callable, optional
+            Told when the call is not in memory; it may fill that with `fetch`.
 
         Returns
         -------
@@ -201,18 +219,55 @@ class Calculator:
         Unreachable
             If there is no answer.
         """
-        call = json.dumps({"function": function, "arguments": arguments}, separators=(",", ":"))
-        with self._lock:
-            # A server that was started anew may say something else: the memory is that of one connection.
-            known = self._known.get(call) if remember and self._alive() else None
-            if known is None:
-                known = self._ask(call)
-                if remember and known.get("error", {}).get("code") != "#N/A":
-                    self._known.put(call, known, 1 + _cells(arguments) + _cells(known.get("value")))
+        try:
+            call = _written(function, arguments)
+        except ValueError:
+            raise Refused("#VALUE!", "an argument is no finite number.") from None
+        known = self._remembered(call) if remember else None
+        if known is None and remember and missed is not None:
+            missed()
+            known = self._remembered(call)
+        if known is None:
+            with self._lock:
+                (known,) = self._ask([call])
+                if remember:
+                    self._keep(call, known)
         if "error" in known:
             error = known["error"]
             raise Refused(str(error.get("code") or "#VALUE!"), str(error.get("message") or ""))
         return known.get("value")
+
+    def fetch(self, calls: Sequence[tuple[str, Sequence[object]]]) -> int:
+        """Fill the memory with calls that are about to come, many in one request.
+
+        Parameters
+        ----------
+        calls : sequence of (text, sequence)
+            Functions and arguments, as for `call`.
+
+        Returns
+        -------
+        int
+            How many were not known, and are now.
+        """
+        with self._lock:
+            written = dict.fromkeys(_written(*call) for call in calls)
+            left = [call for call in written if self._known.get(call) is None]
+            size, fetched, begun = FIRST_BATCH, 0, self._clock()
+            while left and self._clock() - begun < FETCH_SECONDS and fetched < MEMORY_CALLS:
+                batch, left = left[:size], left[size:]
+                asked = self._clock()
+                try:
+                    results = self._ask(batch)
+                except Unreachable:
+                    # The call itself will say so.
+                    break
+                for call, result in zip(batch, results):  # noqa: B905 - new in Python 3.10
+                    self._keep(call, result)
+                fetched += len(batch)
+                # A request of a second at most, so that a slow function does not run into a limit.
+                size = max(1, min(MOST_CALLS, int(len(batch) / max(self._clock() - asked, 0.001))))
+            return fetched
 
     def status(self) -> str:
         """Say whether the server is reached; this always asks it."""
@@ -233,22 +288,33 @@ class Calculator:
             self._trouble = ""
             self._pause = PAUSE_SECONDS
 
-    def _ask(self, call: str) -> Answer:
+    def _remembered(self, call: str) -> Answer | None:
+        # A server that was started anew may say something else: the memory is that of one connection.
+        with self._lock:
+            return self._known.get(call) if self._alive() else None
+
+    def _keep(self, call: str, result: Answer) -> None:
+        # A call that took too long may go well the next time.
+        if not isinstance(result.get("error"), dict) or result["error"].get("code") != "#N/A":
+            self._known.put(call, result, 1 + len(call) // 20 + _cells(result.get("value")))
+
+    def _ask(self, calls: Sequence[str]) -> list[Answer]:
+        """Send calls, on the kept connection if it still holds."""
         if self._clock() < self._silent_until:
             raise Unreachable(self._trouble)
-        body = f'{{"version":{json.dumps(self._version)},"calls":[{call}]}}'.encode("ascii")
+        body = f'{{"version":{json.dumps(self._version)},"calls":[{",".join(calls)}]}}'.encode("ascii")
         try:
             if self._connection is not None:
                 try:
-                    return self._exchange(body)
+                    return self._exchange(body, len(calls))
                 except _Lost:
                     self._close()
             self._connect()
-            return self._exchange(body)
+            return self._exchange(body, len(calls))
         except _Lost:
             raise self._give_up(f"the calculation server stopped while it was asked: {_START}.") from None
 
-    def _exchange(self, body: bytes) -> Answer:
+    def _exchange(self, body: bytes, count: int) -> list[Answer]:
         assert self._connection is not None
         try:
             self._connection.request("POST", "/v1/calls", body, self._headers)
@@ -265,8 +331,9 @@ class Calculator:
         told = _json(content)
         if response.status == 200:
             results = told.get("results")
-            if isinstance(results, list) and len(results) == 1 and isinstance(results[0], dict):
-                return results[0]
+            if isinstance(results, list) and [type(result) for result in results] == [dict] * count:
+                self._checked = self._clock()
+                return results
             raise self._give_up(self._stranger())
         if response.status in (413, 503):
             # This request alone was too large, or came at a busy time; others may go well.
@@ -321,6 +388,7 @@ class Calculator:
         self._server_version = version
         self._pause = PAUSE_SECONDS
         self._silent_until = 0.0
+        self._checked = self._clock()
         self._known.clear()
 
     def _token(self) -> str:
@@ -371,10 +439,13 @@ class Calculator:
         sock = None if self._connection is None else self._connection.sock
         if sock is None:
             return False
+        if self._clock() - self._checked < CHECK_SECONDS:
+            return True
         sock.setblocking(False)
         try:
             sock.recv(1, socket.MSG_PEEK)
         except BlockingIOError:
+            self._checked = self._clock()
             return True
         except OSError:
             return False
@@ -415,6 +486,10 @@ class _Memory:
     def clear(self) -> None:
         self._entries.clear()
         self._cells = 0
+
+
+def _written(function: str, arguments: Sequence[object]) -> str:
+    return json.dumps({"function": function, "arguments": arguments}, separators=(",", ":"))
 
 
 def _cells(value: object) -> int:
