@@ -37,7 +37,7 @@ from dampcell.workbooks.record import (
 )
 from dampcell.workbooks.sheets import address, area
 
-__all__ = ["check_record", "read_record"]
+__all__ = ["check_record", "read_record", "read_what_is_there"]
 
 _KIND = "stack_record"
 _EPOCH_1900, _EPOCH_1904 = datetime.date(1899, 12, 30), datetime.date(1904, 1, 1)
@@ -72,6 +72,29 @@ def read_record(values: CellSource, file: str) -> JobRecord:
     if reader.problems:
         raise reader.problems[0]
     return record
+
+
+def read_what_is_there(values: CellSource, file: str) -> tuple[JobRecord, tuple[WorkbookError, ...]]:
+    """Read a stack record that may be incomplete; what cannot be understood is blank.
+
+    Parameters
+    ----------
+    values, file
+        As for `read_record`.
+
+    Returns
+    -------
+    tuple of JobRecord and tuple of WorkbookError
+        The record, and what `read_record` would refuse it for.
+
+    Raises
+    ------
+    WorkbookError
+        If the workbook is no stack record at all.
+    """
+    reader = _Reader(values, file)
+    record = reader.record()
+    return record, tuple(reader.problems)
 
 
 def check_record(values: CellSource, file: str) -> tuple[WorkbookError, ...]:
