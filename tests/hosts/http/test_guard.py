@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
@@ -140,7 +141,7 @@ def test_json_may_name_its_only_character_set(client: TestClient) -> None:
     ],
 )
 def test_a_post_without_the_token_is_refused(app: Application, path: str, given: str | None) -> None:
-    headers = {} if given is None else {"Authorization": given.encode("latin-1")}
+    headers = {} if given is None else {b"Authorization": given.encode("latin-1")}
     answer = TestClient(app, base_url=ADDRESS).post(path, json=NO_CALLS, headers=headers)
     assert answer.status_code == 401
     assert "dampcell serve --link" in str(error_of(answer)["message"])
@@ -177,7 +178,7 @@ def test_a_body_above_the_cap_is_refused_by_its_stated_length(client: TestClient
 def test_a_body_above_the_cap_is_refused_while_it_streams_in(client: TestClient) -> None:
     sent = 0
 
-    def endless() -> object:
+    def endless() -> Iterator[bytes]:
         nonlocal sent
         while sent < 100:
             sent += 1
@@ -190,7 +191,7 @@ def test_a_body_above_the_cap_is_refused_while_it_streams_in(client: TestClient)
 
 @pytest.mark.parametrize("length", ["-1", "1e3", "²", "999999999999999999999999"])
 def test_a_length_that_is_no_number_or_too_large_is_refused(client: TestClient, length: str) -> None:
-    headers = {"Content-Type": "application/json", "Content-Length": length.encode("latin-1")}
+    headers = {b"Content-Type": b"application/json", b"Content-Length": length.encode("latin-1")}
     assert client.post("/v1/calls", content=b"", headers=headers).status_code == 413
 
 
