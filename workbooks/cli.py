@@ -27,6 +27,7 @@ COMMANDS = {
     "serve": "dampcell.workbooks.serve_command",
     "new": "dampcell.workbooks.new_command",
     "connect": "dampcell.workbooks.connect_command",
+    "respell": "dampcell.workbooks.respell_command",
 }
 """Commands, and the module that registers each."""
 

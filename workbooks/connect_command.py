@@ -9,6 +9,7 @@ import typer
 __all__ = ["HOSTS", "register"]
 
 HOSTS = (
+    "dampcell.workbooks.connect_calc",
     "dampcell.workbooks.connect_excel",
     "dampcell.workbooks.connect_excel_desktop",
 )

@@ -18,11 +18,10 @@ from typing import Final
 from xml.etree import ElementTree
 
 from dampcell import __version__
-from dampcell.functions.calls import NAMESPACE, Argument, CellFunction, literal
+from dampcell.functions.calls import NAMESPACE, Argument, CellFunction
 from dampcell.functions.hosts.calc_addin.type_library import ANY, CALLER, REST, type_library
+from dampcell.functions.hosts.help_text import argument_help, function_help
 from dampcell.functions.hosts.http.settings import PORT
-from dampcell.functions.tables import RowLayout
-from dampcell.functions.units import shown_unit
 
 __all__ = ["COMMANDS", "IDENTIFIER", "STATUS", "AddedFunction", "added_functions", "build_extension"]
 
@@ -51,6 +50,7 @@ _WHY = "WHY"
 _FILES = frozenset({"file", "folder", "path"})
 _XML_LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
 _MEDIA = "application/vnd.sun.star."
+_LONGEST = 2000
 # The oldest program that this was thought through for; see the README for the ones it was tried on.
 _OLDEST_PROGRAM = "7.2"
 _STAMP = (1980, 1, 1, 0, 0, 0)
@@ -58,10 +58,9 @@ _STAMP = (1980, 1, 1, 0, 0, 0)
 
 @dataclass(frozen=True, slots=True)
 class AddedArgument:
-    """One argument in the Function Wizard; the internal name is its Python name."""
+    """One argument in the Function Wizard."""
 
     name: str
-    title: str
     help: str
     kind: str
     rest: bool = False
@@ -145,50 +144,19 @@ def _signature(function: AddedFunction) -> list[tuple[str, str]]:
 
 
 def _function_help(function: CellFunction) -> str:
-    if function.result_columns:
-        heads = ", ".join(_with_unit(head, unit) for head, unit in function.result_columns)
-        gives = f"Gives a table with the columns {heads}; enter it as an array formula."
-    else:
-        gives = f"Gives {_with_unit(function.result.replace('_', ' '), function.result_unit)}."
-    source = f"Source: {function.source}" if function.source else ""
-    return " ".join(filter(None, (f"{function.summary}.", gives, source)))
+    told = function_help(function, _LONGEST)
+    return f"{told} Enter it as an array formula over as many cells." if function.result_columns else told
 
 
 def _argument(argument: Argument) -> AddedArgument:
+    # Calc itself takes every argument for optional.
+    need = "Required. " if argument.required else ""
     return AddedArgument(
         name=argument.name,
-        title=argument.name,
-        help=" ".join(filter(None, (_need(argument), argument.help, _accepted(argument)))),
+        help=need + argument_help(argument, _LONGEST),
         kind=argument.kind,
         rest=argument.variadic,
     )
-
-
-def _need(argument: Argument) -> str:
-    # Calc itself takes every argument for optional.
-    if argument.variadic:
-        return "Any number."
-    if argument.required:
-        return "Required."
-    if argument.default in (None, "", ()):
-        return "Optional."
-    return f"Optional, default {literal(argument.default)}."
-
-
-def _accepted(argument: Argument) -> str:
-    if argument.kind == "choice":
-        return "One of: " + ", ".join(argument.choices) + "."
-    if argument.layout is not None:
-        rows = (
-            "One thing a row, " if isinstance(argument.layout, RowLayout) else "Name and value in each row, "
-        )
-        return rows + argument.layout.describe() + "."
-    return ""
-
-
-def _with_unit(name: str, unit: str) -> str:
-    shown = shown_unit(unit) if unit else ""
-    return f"{name} [{shown}]" if shown else name
 
 
 def _is_pure(function: AddedFunction) -> bool:
@@ -281,7 +249,7 @@ def _wizard(added: Sequence[AddedFunction]) -> bytes:
         parameters = _node(entry, "Parameters")
         for argument in function.arguments:
             described = _node(parameters, argument.name, new=True)
-            _property(described, "DisplayName", argument.title, localized=True)
+            _property(described, "DisplayName", argument.name, localized=True)
             _property(described, "Description", argument.help, localized=True)
     return _written(root, {"oor": _REGISTRY})
 

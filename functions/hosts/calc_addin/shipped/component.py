@@ -15,7 +15,7 @@ import struct
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
     from types import ModuleType
     from typing import Any
 
@@ -73,33 +73,41 @@ def as_cells(value: object, rows: int = 0) -> tuple[tuple[object, ...], ...]:
     return cells
 
 
-def respelled(formula: str, namespace: str, names: frozenset[str]) -> str:
-    """Write the spellings that Excel saves as LibreOffice knows them.
+def respelled(formula: str, namespace: str, names: Collection[str], prefix: str) -> str:
+    """Write our functions in a formula as one spreadsheet spells them.
 
     Parameters
     ----------
     formula : text
-        As the cell shows it.
+        With or without its equals sign.
     namespace : text
         What all our functions begin with.
-    names : frozenset of text
+    names : collection of text
         Names of the functions, in capitals; others are left alone.
+    prefix : text
+        What is written before the name.
 
     Returns
     -------
     text
         The same formula if there is nothing to do.
+
+    Examples
+    --------
+    >>> respelled('=1+_xldudf_damp_oil_index(A1,"DAMP_OIL_INDEX(")', "DAMP", {"OIL_INDEX"}, "DAMP.")
+    '=1+DAMP.OIL_INDEX(A1,"DAMP_OIL_INDEX(")'
     """
+    workbook = r"(?:'(?:[^']|'')*'|\[\d+\]|[\w.]+)!"
     pattern = re.compile(
+        rf"(?<![\w.'!])(?:{workbook})?(?:_xll\.|_xludf\.|_xlfn\.|_xldudf_)*{namespace}[._](\w+)(?=\s*\()"
         # Texts and names of sheets are passed over whole.
-        r'"(?:[^"]|"")*"|\'(?:[^\']|\'\')*\'|'
-        rf"(?<![\w.])(?:_xll\.|_xludf\.)?(?:_xldudf_)?{namespace}[._](\w+)(?=\s*\()",
+        r"|\"(?:[^\"]|\"\")*\"|'(?:[^']|'')*'",
         re.IGNORECASE,
     )
 
     def replace(found: re.Match[str]) -> str:
         name = (found[1] or "").upper()
-        return f"{namespace}.{name}" if name in names else found[0]
+        return f"{prefix}{name}" if name in names else found[0]
 
     return pattern.sub(replace, formula)
 
@@ -211,8 +219,6 @@ class _Office:
         ahead = _Office.ahead
         explains = function == self.told["why"]
 
-        caller = None
-
         def method(_self: object, caller: Any, *arguments: Any) -> object:
             given = [*arguments[:-1], *arguments[-1]] if rest else list(arguments)
             try:
@@ -282,11 +288,11 @@ class _Commands:
         return self._context.ServiceManager.createInstanceWithContext(name, self._context)
 
 
-def _respell_cells(sheet: Any, cells: Any, namespace: str, names: frozenset[str]) -> int:
+def _respell_cells(sheet: Any, cells: Any, namespace: str, names: Collection[str]) -> int:
     count = 0
     for row, formulas in enumerate(cells.getFormulaArray()):
         for column, formula in enumerate(formulas):
-            text = respelled(formula, namespace, names)
+            text = respelled(formula, namespace, names, f"{namespace}.")
             if text == formula:
                 continue
             cell = cells.getCellByPosition(column, row)
