@@ -24,7 +24,7 @@ Flags = NDArray[np.bool_]
 _SPREAD_CIRCLES = 30
 _GRADING = 1.5
 _CLEARANCE = 0.02  # of the distance from the clamp
-_FRACTIONS = np.array([0.2, 0.4, 0.6, 0.8])
+_FRACTIONS = np.array([0.05, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95])
 _SAME = 1e-9
 _WINDOW_GAUSS = np.polynomial.legendre.leggauss(16)
 
