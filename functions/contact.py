@@ -37,7 +37,7 @@ _TOLERANCE = 1e-5  # on the stiffening, relative
 _SLACK = 1e-9  # of the largest gap or force, below which a wrong sign is rounding
 _LEAST = 1e-12  # load [N] or lift [mm] below which there is none: its inverse would overflow
 _PATIENCE = 12  # block exchanges without progress before contacts are exchanged one at a time
-_TOGETHER = 40
+_TOGETHER = 40  # sweeps in which contacts and stiffening are corrected side by side
 _SWEEPS = 200
 
 

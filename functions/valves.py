@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
+from typing import TypeVar
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.flow import Fluid, Hole, Orifice, Path, check_above, check_within
@@ -17,6 +18,8 @@ ATMOSPHERE = 1.01325
 """Standard atmosphere [bar]; ISO 2533."""
 
 Pairs = Mapping[str, float | str | None]
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +110,7 @@ class Face:
 
     @property
     def open_area(self) -> float:
-        """Area under pressure once the oil has spread: the whole window, and half of the land."""
+        """Area under pressure once the oil has spread [mm2]: the whole window, and half of the land."""
         return _ring(*self.window) + 0.5 * _ring(self.window_outer_diameter, self.seat_diameter)
 
     @property
@@ -173,6 +176,13 @@ class Valve:
                 allowed=f"0 to below {self.displaced_diameter:g} mm",
             )
         check_above("bleed diameter", self.bleed_diameter, "mm", or_zero=True)
+        check_above("bleed length", self.bleed_length, "mm", or_zero=True)
+        check_above("needle seat diameter", self.needle_seat_diameter, "mm", or_zero=True)
+        check_within("needle taper angle", self.needle_taper_angle, 1.0, 179.0, " deg")
+        check_above("needle travel per click", self.needle_travel_per_click, "mm")
+        check_above("needle clicks", self.needle_clicks, "")
+        check_above("needle travel closed", self.needle_travel_closed, "mm", or_zero=True)
+        check_within("discharge coefficient", self.discharge_coefficient, 0.3, 1.0, "")
         check_above("leak diameter", self.leak_diameter, "mm")
         check_above("wetting lift", self.wetting_lift, "mm")
         check_above("reservoir pressure", self.reservoir_pressure, "bar", or_zero=True)
@@ -245,8 +255,8 @@ def valve_from_pairs(pairs: Pairs) -> Valve:
         value = pairs[f"{letter}_{name}"]
         if value is None:
             raise InputError(
-                f"{letter} {name.replace('_', ' ')} is missing, and face {letter} meets the stack",
-                parameter="valve",
+                f"is missing, and face {letter} meets the stack",
+                parameter=f"valve, {letter} {name.replace('_', ' ')}",
                 allowed="a number",
             )
         values[name] = float(value)
@@ -255,7 +265,18 @@ def valve_from_pairs(pairs: Pairs) -> Valve:
         for name, value in pairs.items()
         if value is not None and name != "face" and not name.startswith(("a_", "b_"))
     }
-    return Valve(Face(**values), **rest)
+    face = _at(f"valve, face {letter}", lambda: Face(**values))
+    return _at("valve", lambda: Valve(face, **rest))
+
+
+def _at(place: str, build: Callable[[], T]) -> T:
+    """Build a part; an error in it names the place where its value stands."""
+    try:
+        return build()
+    except InputError as error:
+        raise InputError(
+            error.problem, parameter=f"{place}, {error.parameter}", found=error.found, allowed=error.allowed
+        ) from None
 
 
 def _ring(inner: float, outer: float) -> float:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from dampcell.functions.cells.builds import OilPairs, ValvePairs, build_model, lift_table, oil_from_pairs
+from dampcell.functions.cells.builds import OilPairs, ValvePairs, build_model, lift_table
 from dampcell.functions.cells.stacks import StackRows, check_points
 from dampcell.functions.damping import Tolerances, damping_bands, summary
 from dampcell.functions.flow import check_above
 from dampcell.functions.oils import temperature_notes
 from dampcell.functions.registry import CellError, Noted, Table, cell_function
 from dampcell.functions.stacks import stack_from_rows
-from dampcell.functions.valves import valve_from_pairs
 
 __all__ = ["cavitation_margin", "damping_curve", "damping_force", "damping_summary"]
 
@@ -164,7 +163,7 @@ def damping_curve(
     Notes
     -----
     The model of DAMPING_FORCE. Points are spaced closer at low velocity (square law). All
-    tolerances are taken at their worst together.
+    tolerances are taken at their worst together; spacers and centering shims also against the rest.
 
     References
     ----------
@@ -187,24 +186,26 @@ def damping_curve(
     ...     5,
     ... )
     >>> [[round(value, 2) for value in row[:2]] for row in found[:2]]
-    [[0.0, 0.0], [0.12, 147.82]]
+    [[0.0, 0.0], [0.12, 147.85]]
     """
     points = check_points(points)
     check_above("maximum_velocity", maximum_velocity, "m/s")
-    built, hydraulics = stack_from_rows(stack), valve_from_pairs(valve)
+    model, fluid = build_model(stack, valve, oil, temperature, clicks_open)
     speeds = maximum_velocity * np.linspace(0.0, 1.0, points) ** 2
     bands = damping_bands(
-        built,
-        hydraulics,
+        stack_from_rows(stack),
+        model.valve,
         clicks_open,
         velocities=speeds,
-        fluid=oil_from_pairs(oil).at(temperature),
+        fluid=fluid,
         tolerances=Tolerances(thickness_tolerance, clamp_tolerance, seat_tolerance),
         table=lift_table,
     )
     low, nominal, high = (band.tolist() for band in bands)
     rows = [list(row) for row in zip(speeds.tolist(), nominal, low, high, strict=True)]
-    return Noted(rows, temperature_notes(temperature))
+    return Noted(
+        rows, model.lift_notes(model.curve(maximum_velocity, fluid)) + temperature_notes(temperature)
+    )
 
 
 @cell_function(
@@ -286,7 +287,7 @@ def damping_summary(
     ...     4.0,
     ... )
     >>> [round(value, 2) for value in found[0]]
-    [378.85, 0.11, 135.59, 475.32, 0.0]
+    [378.85, 0.11, 135.63, 475.4, 0.0]
     """
     model, fluid = build_model(stack, valve, oil, temperature, clicks_open)
     found = summary(model, fluid, maximum_velocity)

@@ -110,7 +110,7 @@ def damping_change(
     curve = model.curve(velocity, fluid)
     against = base.curve(velocity, base_fluid)
     change = 100.0 * (float(curve.force[0]) / float(against.force[0]) - 1.0)
-    return Noted(change, model.lift_notes(curve))
+    return Noted(change, model.lift_notes(curve) + temperature_notes(temperature))
 
 
 @cell_function(
@@ -273,9 +273,10 @@ def oil_effect(
     _check_moving(velocity)
     model, fluid = build_model(stack, valve, oil, temperature, clicks_open)
     warmth = temperature if other_temperature is None else other_temperature
-    before = float(model.curve(velocity, fluid).force[0])
-    after = float(model.curve(velocity, oil_from_pairs(other_oil).at(warmth)).force[0])
-    return Noted(100.0 * (after / before - 1.0), temperature_notes(temperature))
+    before = model.curve(velocity, fluid)
+    after = model.curve(velocity, oil_from_pairs(other_oil).at(warmth))
+    change = 100.0 * (float(after.force[0]) / float(before.force[0]) - 1.0)
+    return Noted(change, model.lift_notes(after) + temperature_notes(temperature))
 
 
 def _check_moving(velocity: float) -> None:
