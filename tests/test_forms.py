@@ -21,6 +21,7 @@ from dampcell.functions.tables import RowLayout
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import Field, load_fields, read_template_table
 from dampcell.workbooks.forms import styles
+from dampcell.workbooks.forms.book import drawing_part
 from dampcell.workbooks.forms.demo import demo_bytes, demo_jobs, fill
 from dampcell.workbooks.forms.sheet import Place
 from dampcell.workbooks.forms.stack_record import build_stack_record, finished
@@ -148,14 +149,23 @@ def test_units_stand_beside_single_inputs() -> None:
     assert workbook["Oil and fill"].cell(place.top, place.left + 1).value == "mm²/s"
 
 
-def test_every_sheet_prints_one_page_wide_on_a4() -> None:
+# Millimetres between the margins of A4 and Letter, whichever is less; characters are 7 pixels of 1/96 inch.
+PAPER = {"portrait": 210.0 - 20.4, "landscape": 279.4 - 20.4}
+
+
+def test_every_sheet_prints_one_page_wide_on_a4_and_letter() -> None:
     workbook, _ = built()
     for sheet in workbook.worksheets:
         assert sheet.print_area, sheet.title
         assert sheet.page_setup.paperSize == 9
-        assert sheet.page_setup.fitToWidth == 1
-        assert sheet.sheet_properties.pageSetUpPr == PageSetupProperties(fitToPage=True)
         assert sheet.freeze_panes, sheet.title
+        fitted = sheet.sheet_properties.pageSetUpPr == PageSetupProperties(fitToPage=True)
+        if fitted:
+            assert sheet.page_setup.fitToWidth == 1
+            continue
+        widths = [column.width for column in sheet.column_dimensions.values()]
+        across = sum(7 * width + 5 for width in widths) * 25.4 / 96 * sheet.page_setup.scale / 100
+        assert across <= PAPER[sheet.page_setup.orientation], sheet.title
 
 
 def test_formulas_call_known_functions_with_enough_arguments() -> None:
@@ -166,6 +176,8 @@ def test_formulas_call_known_functions_with_enough_arguments() -> None:
             assert name in REGISTRY, f"{place}: {name}"
             called.add(name)
     assert {"STACK_LIFT", "STACK_STIFFNESS", "STACK_OPENING", "STACK_STRESS", "STACK_CHECK"} <= called
+    assert {"DAMPING_FORCE", "DAMPING_CURVE", "DAMPING_SHARE", "DAMPING_SUMMARY"} <= called
+    assert {"CAVITATION_MARGIN", "DIAL_CLICKS"} <= called
     assert {"OIL_VISCOSITY", "OIL_INDEX", "OIL_GRADE", "FILL_VOLUME", "TORQUE_CONVERT"} <= called
 
 
@@ -199,9 +211,9 @@ def test_checklist_holds_every_line_and_its_cautions() -> None:
 def test_charts_picture_and_cautions_are_in_the_package() -> None:
     with zipfile.ZipFile(io.BytesIO(template_bytes("stack_record", {}))) as package:
         names = package.namelist()
-        assert len([name for name in names if name.startswith("xl/charts/chart")]) == 2
-        assert len([name for name in names if name.startswith("xl/media/")]) == 1
-        drawing = package.read("xl/drawings/drawing2.xml").decode()
+        assert len([name for name in names if name.startswith("xl/charts/chart")]) == 4
+        assert len([name for name in names if name.startswith("xl/media/")]) == 3
+        drawing = package.read(drawing_part(built()[0], "Results")).decode()
         assert names[0] == "[Content_Types].xml"
     assert "Springs and small parts fly" in drawing
     assert drawing.count("<c:chart") == 2
@@ -209,7 +221,7 @@ def test_charts_picture_and_cautions_are_in_the_package() -> None:
 
 def test_text_box_leaves_no_foreign_prefix() -> None:
     with zipfile.ZipFile(io.BytesIO(template_bytes("stack_record", {}))) as package:
-        assert b"ns0:" not in package.read("xl/drawings/drawing2.xml")
+        assert b"ns0:" not in package.read(drawing_part(built()[0], "Results"))
 
 
 def test_filling_refuses_a_cell_that_is_no_input() -> None:
@@ -227,7 +239,7 @@ def test_demo_jobs_hold_values_charts_and_picture(job: dict[str, object]) -> Non
     assert [cell.cell for cell in result.cells.values() if cell.saved is None and cell.value] == []
     with zipfile.ZipFile(io.BytesIO(data)) as package:
         names = package.namelist()
-        assert len([name for name in names if re.fullmatch(r"xl/charts/chart\d+\.xml", name)]) == 2
+        assert len([name for name in names if re.fullmatch(r"xl/charts/chart\d+\.xml", name)]) == 4
         assert any(name.startswith("xl/media/") for name in names)
     # A program without our add-in writes the names of functions it does not know in small letters.
     assert f"{job['spelling']}STACK_LIFT(".casefold() in _sheet_text(data).casefold()

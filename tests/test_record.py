@@ -26,6 +26,7 @@ from dampcell.workbooks.forms.pinned import pinned_bytes
 from dampcell.workbooks.forms.stack_record import build_stack_record
 from dampcell.workbooks.reading import check_record, read_record
 from dampcell.workbooks.record import Job, JobRecord, Oil, Seat
+from dampcell.workbooks.sheets import address
 from dampcell.workbooks.sources import SavedCells
 
 FILE = "job.xlsx"
@@ -126,6 +127,55 @@ def test_filled_variants_are_read_in_order_and_blank_ones_left_out() -> None:
     assert variants[0].notes[1] == "Makes the gap"
     top = PLACES["stack_as_found"].top
     assert variants[0].places[1] == f"C{top + 1}:G{top + 1}"
+
+
+def test_teardown_is_read_in_order() -> None:
+    data = filled()
+    teardown = read_record(SavedCells(data, FILE, recalculate(data, FILE)), FILE).teardown
+    assert [layer.part for layer in teardown.layers][:2] == ["Shaft nut", "Washer and cup washer"]
+    assert teardown.layers[0].refitted == "new part"
+    assert teardown.orientations[0].finding == "as found"
+    assert [(part.counted_out, part.counted_in) for part in teardown.small_parts] == [(2, 2), (1, 1), (4, 4)]
+    assert {part.finding for part in teardown.small_parts} == {"all in"}
+
+
+@pytest.mark.parametrize(
+    ("counted_in", "finding", "summary"),
+    [
+        (1, "1 missing", "1 kinds of small parts are not all in"),
+        (3, "1 too many", "1 kinds of small parts are not all in"),
+        (None, "not counted in yet", "1 kinds of small parts are not all in"),
+        (2, "all in", "all small parts are in"),
+    ],
+)
+def test_small_parts_that_are_not_all_in_are_told(
+    counted_in: float | None, finding: str, summary: str
+) -> None:
+    found = teardown_results("small_parts", 3, counted_in)
+    assert found("small_parts", 4) == finding
+    assert found("small_parts_finding", 0) == summary
+
+
+def test_a_part_that_was_turned_round_is_told() -> None:
+    found = teardown_results("orientations", 3, "the piston")
+    assert found("orientations", 4) == "turned round: is that meant?"
+
+
+def teardown_results(name: str, across: int, value: object) -> Callable[[str, int], object]:
+    """A record with nothing but its teardown, which is quick to recalculate, and one cell typed over."""
+    job = demo_jobs()[0]
+    workbook, places = build_stack_record()
+    kept = {table: job["tables"][table] for table in ("orientations", "teardown", "small_parts")}
+    fill(workbook, places, {"fields": {}, "tables": kept})
+    place = places[name]
+    workbook[place.sheet].cell(place.top, place.left + across).value = value  # type: ignore[assignment]
+    result = recalculate(pinned_bytes(workbook), FILE)
+
+    def found(name: str, across: int) -> object:
+        place = places[name]
+        return result.value(place.sheet, address(place.top, place.left + across))
+
+    return found
 
 
 def test_valve_is_read_ready_for_the_functions() -> None:
@@ -331,7 +381,7 @@ def test_a_name_whose_cells_were_deleted_is_refused() -> None:
 
 def test_a_missing_sheet_is_refused() -> None:
     def change(source: Cells) -> None:
-        source.sheet_names[1] = "Stack"
+        source.sheet_names[source.sheet_names.index("Stacks")] = "Stack"
 
     assert 'the sheet "Stacks" is missing' in str(refusal(change))
     assert 'did you mean "Stack"?' in str(refusal(change))

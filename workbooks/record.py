@@ -24,11 +24,15 @@ __all__ = [
     "Fill",
     "Job",
     "JobRecord",
+    "Layer",
     "Oil",
+    "Orientation",
     "Pair",
     "PriceLine",
     "Scalar",
     "Seat",
+    "SmallPart",
+    "Teardown",
     "Valve",
     "Variant",
 ]
@@ -229,6 +233,48 @@ class Checkpoint:
 
 
 @dataclass(frozen=True, slots=True)
+class Orientation:
+    """A part with two different sides, and where its marked side faced."""
+
+    part: str
+    mark: str
+    as_found: str
+    as_left: str
+    finding: Scalar = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One thing in the order in which it came off."""
+
+    part: str
+    place: str
+    condition: str
+    refitted: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class SmallPart:
+    """Small parts of one kind, counted out and in [-]."""
+
+    part: str
+    seat: str
+    counted_out: float | None
+    counted_in: float | None
+    finding: Scalar = None
+
+
+@dataclass(frozen=True, slots=True)
+class Teardown:
+    """What came off in which order, which way round, and the small parts."""
+
+    orientations: tuple[Orientation, ...] = ()
+    layers: tuple[Layer, ...] = ()
+    small_parts: tuple[SmallPart, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class JobRecord:
     """All that one job workbook says.
 
@@ -245,6 +291,7 @@ class JobRecord:
     fill: Fill
     checklist: tuple[Checkpoint, ...]
     entries: Mapping[str, Entry]
+    teardown: Teardown = Teardown()
 
     @property
     def results(self) -> dict[str, Entry]:

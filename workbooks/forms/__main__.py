@@ -27,12 +27,12 @@ _AXIS = re.compile(rb'<c:(axId|crossAx) val="\d+"/>')
 
 
 def main() -> None:
-    """Write picture, templates and demo jobs into the folder of the templates."""
+    """Write pictures, templates and demo jobs into the folder of the templates."""
     folder = Path(next(iter(dampcell.templates.__path__)))
-    picture = folder / "pictures" / "where_to_measure"
-    drawn = typst.compile(picture.with_suffix(".typ"), format="png", ppi=_PIXELS_PER_INCH)
-    assert isinstance(drawn, bytes)
-    write_bytes(picture.with_suffix(".png"), drawn)
+    for picture in sorted((folder / "pictures").glob("*.typ")):
+        drawn = typst.compile(picture, format="png", ppi=_PIXELS_PER_INCH)
+        assert isinstance(drawn, bytes)
+        write_bytes(picture.with_suffix(".png"), drawn)
     for kind in KINDS:
         write_bytes(folder / f"{kind}.xlsx", template_bytes(kind, {}))
     program = shutil.which("soffice")

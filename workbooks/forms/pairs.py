@@ -46,13 +46,14 @@ def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None
         Formulas or texts that the value cells hold from the start, by name.
     """
     grid, values = sheet.grid, values or {}
+    note = (grid.unit + 1, grid.note[1])
     columns = [
         column for column in pair_columns(declared) if declared.kind == "input" or column.name in values
     ]
     head, place = sheet.row, grid.label[0]
     for left, text in ((place, "Name"), (grid.value, "Value"), (grid.unit, "Unit")):
         sheet.put(head, left, text, styles.HEAD)
-    sheet.span(head, grid.note, "What it is, where to measure", styles.HEAD)
+    sheet.span(head, note, "What it is, where to measure", styles.HEAD)
     top = head + 1
     for row, column in enumerate(columns, start=top):
         entry = Field(
@@ -70,8 +71,8 @@ def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None
         style = styles.INPUT if declared.kind == "input" else styles.RESULT
         sheet.put(row, grid.value, values.get(column.name), style)
         sheet.put(row, grid.unit, shown_unit(column.unit) if column.unit else None, styles.UNIT)
-        sheet.span(row, grid.note, entry.note, styles.NOTE)
-        sheet.heighten(row, entry.note, grid.note)
+        sheet.span(row, note, entry.note, styles.NOTE)
+        sheet.heighten(row, entry.note, note)
         cell = Place(sheet.worksheet.title, row, grid.value, row, grid.value)
         sheet.validate(entry, cell)
         sheet.places.add(f"{declared.name}_{column.name}", cell)

@@ -121,6 +121,14 @@ class FormSheet:
                 start_row=row, start_column=columns[0], end_row=row, end_column=columns[1]
             )
 
+    def block(self, row: int, columns: tuple[int, int], rows: int, value: object, style: str) -> None:
+        """Write a cell that spans columns and rows."""
+        cell = self.worksheet.cell(row, columns[0])
+        cell.value, cell.style = value, style  # type: ignore[assignment]  # as above
+        self.worksheet.merge_cells(
+            start_row=row, start_column=columns[0], end_row=row + rows - 1, end_column=columns[1]
+        )
+
     def section(self, title: str) -> None:
         """Write a section band across the grid, with a blank row above."""
         if self.row > 4:
@@ -206,7 +214,7 @@ class FormSheet:
                     cell.style = fixed[name]
                 if isinstance(value, str):
                     self.heighten(top + index, value, (places[name].left, places[name].left))
-        if any(column.formula and column.type == "text" for column in declared.columns):
+        if any(column.formula and column.type == "long" for column in declared.columns):
             for row in range(top, top + size):
                 self.worksheet.row_dimensions[row].height = _SENTENCE_HEIGHT
         self.worksheet.row_dimensions[head].height = 28
@@ -227,13 +235,13 @@ class FormSheet:
         if not column.formula:
             self.validate(column, place)
 
-    def column_list(self, declared: Field, column: int, top: int) -> None:
-        """Write a list of cells down one column, without moving on."""
+    def column_list(self, declared: Field, column: int, top: int, *, style: str = styles.FIGURE) -> None:
+        """Write a list of cells down one column, without moving on; results in the given style."""
         place = Place(self.worksheet.title, top, column, top + declared.size - 1, column)
         values = declared.default.split(";") if declared.default else []
         for index in range(declared.size):
             cell = self.worksheet.cell(top + index, column)
-            cell.style = styles.FIGURE if declared.formula else _style(declared)
+            cell.style = style if declared.formula else _style(declared)
             self._format(top + index, column, declared)
             if declared.formula:
                 cell.value = self.resolve(declared.formula, index, {})
@@ -254,7 +262,7 @@ class FormSheet:
                 self.span(row, self.grid.label, first.label, styles.LABEL)
                 if first.unit and self.worksheet.cell(row, self.grid.unit).value is None:
                     self.put(row, self.grid.unit, shown_unit(first.unit), styles.UNIT)
-                if index == 0:
+                if first.size == 1:
                     self.span(row, self.grid.note, first.note, styles.NOTE)
                     self.heighten(row, first.note, self.grid.note)
                 for offset, declared in enumerate(line):
@@ -262,6 +270,8 @@ class FormSheet:
                     cell.style = _style(declared)
                     self._format(row, self.grid.matrix + offset, declared)
                     cell.value = self.resolve(declared.formula, index, {})
+            if first.size > 1:
+                self.block(self.row, self.grid.note, first.size, first.note, styles.NOTE)
             if first.type == "long":
                 self.worksheet.row_dimensions[self.row].height = _FINDINGS_LINES * _LINE
             for offset, declared in enumerate(line):
@@ -281,7 +291,11 @@ class FormSheet:
         self.row += 1
 
     def resolve(self, formula: str, index: int, columns: Mapping[str, Place]) -> str:
-        """Fill the braces of a formula: {index}, a column of the same row, or a placed list or column."""
+        """Fill the braces of a formula.
+
+        {index} is the row's number, a name the cell of that column or list in the same row; with a
+        colon, {name:}, it is the list from its first row to this one, and {table.column} the whole column.
+        """
 
         def place_of(match: re.Match[str]) -> str:
             name = match.group(1)
@@ -293,9 +307,11 @@ class FormSheet:
             if "." in name:
                 return place.address
             cell = f"${get_column_letter(place.left)}${place.top + index}"
+            if match.group(2):
+                cell = f"${get_column_letter(place.left)}${place.top}:{cell}"
             return cell if place.sheet == self.worksheet.title else f"{quote_sheetname(place.sheet)}!{cell}"
 
-        return re.sub(r"\{([a-z0-9_.]+)\}", place_of, formula)
+        return re.sub(r"\{([a-z0-9_.]+)(:?)\}", place_of, formula)
 
     def validate(self, declared: Field, place: Place) -> None:
         """Attach what a cell may hold, with a message that says where to measure."""
@@ -306,13 +322,17 @@ class FormSheet:
         rule.add(cells)
         self.worksheet.add_data_validation(rule)
 
-    def finish(self, *, footer: str) -> None:
-        """Protect all but inputs, and set up paper: A4, one page wide."""
+    def finish(self, *, footer: str, scale: int | None = None) -> None:
+        """Protect all but inputs, and set up paper: A4, one page wide, or a scale that fits [%]."""
         sheet = self.worksheet
         sheet.protection.sheet = True
         sheet.protection.formatColumns = False
         sheet.protection.formatRows = False
         setup_page(sheet, last_row=self.row, last_column=len(self.grid.widths), landscape=self.grid.landscape)
+        if scale is not None:
+            sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=False)
+            sheet.page_setup.fitToWidth = sheet.page_setup.fitToHeight = None
+            sheet.page_setup.scale = scale
         assert sheet.oddFooter is not None
         for part, text in ((sheet.oddFooter.left, footer), (sheet.oddFooter.right, "&A, page &P of &N")):
             assert part is not None
@@ -348,6 +368,12 @@ _FORMATS = {
     "stiffness": "0",
     "stress": "0",
     "change": "+0.0;-0.0;0.0",
+    "force_change": "+0.0;-0.0;0.0",
+    "flow_share": "0",
+    "force": "0",
+    "force_slope": "0",
+    "clicks": "General",
+    "velocity": "0.000",
     "viscosity": "0.0",
 }
 _UNIT_FORMATS = {"ml": "0.0", "mm": "0.00", "bar": "0.0"}

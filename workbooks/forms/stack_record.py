@@ -4,48 +4,35 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from importlib.resources import files
 from itertools import groupby
 
 from openpyxl import Workbook
-from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
-from openpyxl.drawing.xdr import XDRPositiveSize2D
+from openpyxl.worksheet.worksheet import Worksheet
 
 from dampcell.functions.units import shown_unit
 from dampcell.workbooks.fields import VARIANTS, Field, field_names, load_fields, read_template_table
 from dampcell.workbooks.forms import charts, styles
+from dampcell.workbooks.forms.book import FOOTER, add_picture, add_sheet, new_book, with_cautions
 from dampcell.workbooks.forms.help_sheet import write_help
 from dampcell.workbooks.forms.pairs import write_pairs
-from dampcell.workbooks.forms.pinned import pinned_bytes
-from dampcell.workbooks.forms.shapes import Picture, add_text_box
-from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place, Places, column_head
+from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place
+from dampcell.workbooks.forms.stack_blocks import STACKS_GRID, write_stacks
 
 __all__ = ["KIND", "build_stack_record", "finished"]
 
 KIND = "stack_record"
 
-_LEGEND = (
-    "Boxed cells are yours to fill in; * marks what a report needs. "
-    "Cells with only a line below are calculated. A number may carry its own unit, such as 0.006 in."
-)
-_FOOTER = "Estimates, to be confirmed by a qualified person. The maker's manual comes first."
+_MATRIX = Grid((2, 32, 10, 20, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 8), (9, 9), landscape=True)
 _GRIDS = {
     "Job": Grid((2, 29, 11, 11, 11, 11, 11, 42, 20), (2, 2), 3, 4, (3, 6), (7, 9)),
-    "Stacks": Grid(
-        (2, 5, 12, 11, 11, 10, 11, 26, 3, 5, 12, 11, 11, 10, 11, 26),
-        (2, 4),
-        5,
-        6,
-        (5, 7),
-        (8, 11),
-        landscape=True,
-    ),
+    "Teardown": Grid((2, 24, 24, 18, 18, 26, 44), (2, 2), 3, 4, (3, 5), (6, 7)),
+    "Stacks": STACKS_GRID,
     "Valve": Grid((2, 29, 14, 10, 78), (2, 2), 3, 4, (3, 4), (5, 5)),
     "Oil and fill": Grid((2, 34, 14, 14, 14, 62), (2, 2), 3, 4, (3, 5), (6, 6)),
     "Checklist": Grid((2, 13, 10, 52, 10, 10, 56, 30), (2, 4), 5, 6, (5, 6), (7, 8), landscape=True),
-    "Results": Grid((2, 32, 10, 20, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 8), (9, 9), landscape=True),
-    "Damping": Grid((2, 32, 10, 20, 20, 20, 20, 20, 48), (2, 2), 4, 3, (4, 8), (9, 9), landscape=True),
-    "Curves": Grid((2, 12, *(11,) * 10, 3, 14, 14), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
+    "Results": _MATRIX,
+    "Damping": _MATRIX,
+    "Curves": Grid((2, *(12,) * 12), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
 }
 _FIXED = {"phase": styles.PLAIN, "item": styles.PLAIN, "caution": styles.CAUTION}
 # Valve and oil take over what stands on other sheets already; a person may write over the valve's.
@@ -56,11 +43,18 @@ _BOUND = {
     },
     "oil": {name: f'=IF({name}="","",{name})' for name in ("viscosity_40", "viscosity_100", "density_15")},
 }
+_PICTURES = {"valve": ("where_to_measure_the_valve", 560), "cartridge": ("where_to_measure_the_fill", 560)}
 _LISTS = {"loads": "Load [N]", "velocities": "Velocity [m/s]"}
-_CHARTS = "Charts"
-_RESULTS_DRAWING = "xl/drawings/drawing2.xml"
-_EMU_PER_PIXEL = 9525
-_PICTURE_ROW = 5
+_BREAKS = ("Oil",)
+_BEFORE_CHARTS = ("Fill and bleed", "Change of force against the stack as found")
+_PAGES = {"Teardown": 1, "Stacks": 1, "Valve": 1, "Oil and fill": 1, "Checklist": 1, "Curves": 1}
+# Programs forget page breaks where a sheet is fitted to the paper; these have a scale that fits instead.
+_SCALES = {"Results": 56, "Damping": 56}
+_CHARTS: dict[str, tuple[charts.Adder, charts.Adder]] = {
+    "Results": (charts.add_lift_chart, charts.add_viscosity_chart),
+    "Damping": (charts.add_force_chart, charts.add_change_chart),
+}
+_CHARTS_TITLE = "Charts"
 _CHART_ROWS = 23
 _BLANK_CHECKS = 4
 
@@ -73,25 +67,19 @@ def build_stack_record() -> tuple[Workbook, Mapping[str, Place]]:
     tuple of Workbook and mapping
         The workbook, and the place of every field by name.
     """
-    workbook = Workbook()
-    workbook.properties.creator = "Dampcell"
-    workbook.properties.title = "Stack record"
-    workbook.calculation.fullCalcOnLoad = True
-    styles.add_styles(workbook)
-    places = Places(workbook)
-    sheets = {name: _new_sheet(workbook, name, places) for name in _GRIDS}
+    workbook, places = new_book("Stack record")
+    sheets = {name: add_sheet(places, name, grid) for name, grid in _GRIDS.items()}
     for name, sheet in sheets.items():
         _write_sheet(sheet, [declared for declared in load_fields(KIND) if declared.sheet == name])
-    results = sheets["Results"]
-    _add_picture(sheets["Stacks"])
-    results.section(_CHARTS)
-    charts.add_lift_chart(results.worksheet, places.by_name, anchor=f"B{results.row + 1}")
-    charts.add_viscosity_chart(results.worksheet, places.by_name, anchor=f"E{results.row + 1}")
-    results.row += _CHART_ROWS
-    for sheet in sheets.values():
-        sheet.finish(footer=_FOOTER)
-    sheets["Stacks"].worksheet.page_setup.fitToHeight = 1
-    sheets["Checklist"].worksheet.page_setup.fitToHeight = 1
+    # The picture takes the free place beside the last stack.
+    last = places.by_name[f"stack_{VARIANTS[-1]}"].top
+    add_picture(sheets["Stacks"], "where_to_measure", width=590, row=last - 1, column=10)
+    for sheet in (sheets["Results"], sheets["Damping"]):
+        _add_charts(sheet)
+    for name, sheet in sheets.items():
+        sheet.finish(footer=FOOTER, scale=_SCALES.get(name))
+    for name, pages in _PAGES.items():
+        sheets[name].worksheet.page_setup.fitToHeight = pages
     write_help(workbook.create_sheet("Help"))
     return workbook, places.by_name
 
@@ -109,39 +97,32 @@ def finished(workbook: Workbook) -> bytes:
     bytes
         The workbook file; equal content gives equal bytes.
     """
-    top = next(row for row in range(1, 200) if workbook["Results"].cell(row, 2).value == _CHARTS)
-    cautions = tuple(row["caution"] for row in read_template_table("cautions"))
-    return add_text_box(
-        pinned_bytes(workbook),
-        drawing=_RESULTS_DRAWING,
-        lines=("Cautions", *cautions),
-        corner=(top + 2, 8),
-        opposite=(top + 2 + _CHART_ROWS - 2, 9),
-    )
+    top = _charts_row(workbook["Results"])
+    return with_cautions(workbook, "Results", (top + 2, 9), (top + _CHART_ROWS, 10))
 
 
-def _add_picture(sheet: FormSheet) -> None:
-    data = files("dampcell.templates").joinpath("pictures", "where_to_measure.png").read_bytes()
-    picture = Picture(data, width=470, height=246)
-    picture.anchor = OneCellAnchor(
-        _from=AnchorMarker(col=11, row=_PICTURE_ROW - 1, colOff=250_000, rowOff=60_000),
-        ext=XDRPositiveSize2D(picture.width * _EMU_PER_PIXEL, picture.height * _EMU_PER_PIXEL),
-    )
-    sheet.worksheet.add_image(picture)
+def _add_charts(sheet: FormSheet) -> None:
+    """Put two charts into the rows that were kept for them; the curves that they draw are placed last."""
+    row = _charts_row(sheet.worksheet) + 2
+    for adder, column in zip(_CHARTS[sheet.worksheet.title], ("B", "E"), strict=True):
+        adder(sheet.worksheet, sheet.places.by_name, anchor=f"{column}{row}")
 
 
-def _new_sheet(workbook: Workbook, name: str, places: Places) -> FormSheet:
-    first = len(workbook.worksheets) == 1 and not places.by_name and workbook.worksheets[0].title == "Sheet"
-    worksheet = workbook.worksheets[0] if first else workbook.create_sheet()
-    worksheet.title = name
-    title = "Stack record" if name == "Job" else f"Stack record · {name}"
-    return FormSheet(worksheet, _GRIDS[name], places, title, _LEGEND)
+def _charts_row(worksheet: Worksheet) -> int:
+    return next(row for row in range(1, 200) if worksheet.cell(row, 2).value == _CHARTS_TITLE)
+
+
+def _keep_charts(sheet: FormSheet) -> None:
+    if sheet.worksheet.title == "Damping":
+        sheet.break_page()
+    sheet.section(_CHARTS_TITLE)
+    sheet.row += _CHART_ROWS
 
 
 def _write_sheet(sheet: FormSheet, fields: Sequence[Field]) -> None:
     for section, members in groupby(fields, key=lambda declared: declared.section):
         group = list(members)
-        if section == "Oil":
+        if section in _BREAKS:
             sheet.break_page()
         sheet.section(section)
         if sheet.worksheet.title == "Curves":
@@ -152,19 +133,40 @@ def _write_sheet(sheet: FormSheet, fields: Sequence[Field]) -> None:
             _write_matrix(sheet, group)
         else:
             _write_form(sheet, group)
+        if section in _BEFORE_CHARTS:
+            _keep_charts(sheet)
 
 
 def _write_form(sheet: FormSheet, group: Sequence[Field]) -> None:
+    lists = [declared for declared in group if declared.type == "numbers"]
     for declared in group:
         if declared.type == "pairs":
             sheet.remark(declared.note)
+            if declared.name in _PICTURES:
+                name, width = _PICTURES[declared.name]
+                add_picture(sheet, name, width=width)
             write_pairs(sheet, declared, _BOUND.get(declared.name))
         elif declared.type == "rows":
             sheet.remark(declared.note)
             filled = _checks() if declared.name == "checklist" else ()
             sheet.rows(declared, 2, filled, fixed=_FIXED)
-        else:
+        elif declared.type != "numbers":
             sheet.simple(declared)
+    if lists:
+        _write_lists(sheet, lists)
+
+
+def _write_lists(sheet: FormSheet, lists: Sequence[Field]) -> None:
+    """Write lists of results beside each other, one column each, down the list that they take."""
+    down = _listed_by(lists[0].formula)
+    labels = [f"{declared.label} [{shown_unit(declared.unit)}]" for declared in lists]
+    sheet.matrix_head(lists[0].section, _LISTS[down], labels)
+    _write_side(sheet, down, lists[0].size)
+    for offset, declared in enumerate(lists):
+        sheet.column_list(declared, sheet.grid.matrix + offset, sheet.row, style=styles.RESULT)
+    for index in range(lists[0].size):
+        sheet.span(sheet.row + index, sheet.grid.label, "Share at", styles.LABEL)
+    sheet.row += lists[0].size
 
 
 def _checks() -> list[dict[str, object]]:
@@ -185,36 +187,14 @@ def _write_stacks(sheet: FormSheet, group: Sequence[Field]) -> None:
     stacks = [declared for declared in group if declared.type == "stack"]
     others = {declared.name: declared for declared in group}
     sheet.put(sheet.row, 2, f"{stacks[0].note}. Leave a variant blank if you do not need it.", styles.LEGEND)
-    top = sheet.row + 2
-    size = stacks[0].size
-    for index, stack in enumerate(stacks):
-        left, row = (2, 10)[index % 2], top + (index // 2) * (size + 3)
-        key = VARIANTS[index]
-        _write_stack(sheet, stack, others[f"label_{key}"], others[f"clicks_open_{key}"], row, left)
-    sheet.row = top + -(-len(stacks) // 2) * (size + 3)
-
-
-def _write_stack(sheet: FormSheet, stack: Field, label: Field, clicks: Field, row: int, left: int) -> None:
-    title = sheet.worksheet.title
-    sheet.span(row, (left, left + 1), "Stack" + (" *" if stack.required else ""), styles.LABEL)
-    sheet.span(row, (left + 2, left + 4), label.default, styles.INPUT_TEXT)
-    place = Place(title, row, left + 2, row, left + 2)
-    sheet.places.add(label.name, place)
-    sheet.validate(label, place)
-    sheet.put(row, left + 5, clicks.label, styles.LABEL)
-    sheet.put(row, left + 6, None, styles.INPUT)
-    place = Place(title, row, left + 6, row, left + 6)
-    sheet.places.add(clicks.name, place)
-    sheet.validate(clicks, place)
-    sheet.put(row + 1, left, "Row", styles.HEAD)
-    sheet.worksheet.row_dimensions[row + 1].height = 28
-    top, bottom = row + 2, row + 1 + stack.size
-    for offset, column in enumerate(stack.columns, start=left + 1):
-        sheet.put(row + 1, offset, column_head(column), styles.HEAD)
-        sheet.input_column(column, Place(title, top, offset, bottom, offset))
-    for index in range(stack.size):
-        sheet.put(top + index, left, index + 1, styles.UNIT)
-    sheet.places.add(stack.name, Place(title, top, left + 1, bottom, left + len(stack.columns) - 1))
+    sheet.row += 1
+    write_stacks(
+        sheet,
+        [
+            (stack, others[f"label_{key}"], others[f"clicks_open_{key}"])
+            for stack, key in zip(stacks, VARIANTS, strict=True)
+        ],
+    )
 
 
 def _variant_labels() -> list[str]:
@@ -237,14 +217,14 @@ def _write_matrix(sheet: FormSheet, group: Sequence[Field]) -> None:
         if listed.kind == "input":
             sheet.column_list(listed, sheet.grid.unit, sheet.row)
         else:
-            for index in range(first.size):
-                sheet.put(
-                    sheet.row + index,
-                    sheet.grid.unit,
-                    sheet.resolve(f"={{{down}}}", index, {}),
-                    styles.RESULT,
-                )
+            _write_side(sheet, down, first.size)
     sheet.matrix([declared for declared in group if declared.variant])
+
+
+def _write_side(sheet: FormSheet, down: str, size: int) -> None:
+    for index in range(size):
+        value = sheet.resolve(f'=IF({{{down}}}="","",{{{down}}})', index, {})
+        sheet.put(sheet.row + index, sheet.grid.unit, value, styles.RESULT)
 
 
 def _listed_by(formula: str) -> str:

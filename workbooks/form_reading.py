@@ -1,0 +1,308 @@
+"""Reading the fields of a template workbook, whatever its kind: each is found by its defined name.
+
+What cannot be understood is noted with sheet and cell instead of stopping at the
+first; `reading` turns the fields into a record, and `checking` into a list.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import re
+from collections.abc import Sequence
+from typing import cast
+
+from dampcell.functions.errors import InputError, WorkbookError
+from dampcell.functions.registry import CellError
+from dampcell.functions.tables import is_blank, nearest
+from dampcell.functions.units import number_in, shown_unit
+from dampcell.workbooks.fields import Field, load_fields
+from dampcell.workbooks.record import CellSource, Entry, Pair, Scalar
+from dampcell.workbooks.sheets import address
+from dampcell.workbooks.sheets import area as corners_of
+
+__all__ = ["Area", "FormReader"]
+
+_EPOCH_1900, _EPOCH_1904 = datetime.date(1899, 12, 30), datetime.date(1904, 1, 1)
+_SERIALS = (1.0, 73051.0)
+_REFERENCE = re.compile(r"=?(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Area:
+    """A rectangle of cells; rows and columns count from 1."""
+
+    sheet: str
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    def cell(self, row: int, column: int) -> str:
+        """Address of a cell, counted from 0 within the area."""
+        return address(self.top + row, self.left + column)
+
+
+class FormReader:
+    """Reads one workbook of a kind, gathering problems instead of stopping at the first.
+
+    Parameters
+    ----------
+    values : CellSource
+        Cells and names of the workbook.
+    file : text
+        Its name, for messages.
+    kind : text
+        Kind of template, such as ``stack_record``.
+
+    Raises
+    ------
+    WorkbookError
+        If it is no workbook of that kind, or lacks some of its named cells.
+    """
+
+    def __init__(self, values: CellSource, file: str, kind: str) -> None:
+        self.values = values
+        self.file = file
+        self.fields = {declared.name: declared for declared in load_fields(kind)}
+        self.problems: list[WorkbookError] = []
+        self.doubts: list[WorkbookError] = []
+        self.entries: dict[str, Entry] = {}
+        self.lists: dict[str, tuple[Scalar, ...]] = {}
+        names = {name.casefold(): target for name, target in values.defined_names.items()}
+        self.targets = names
+        known = [declared for declared in self.fields.values() if declared.kind == "input"]
+        missing = [declared for declared in known if declared.name.casefold() not in names]
+        title = kind.replace("_", " ")
+        if len(missing) > len(known) / 2:
+            raise WorkbookError(
+                f"is no {title}: its named cells are not there",
+                file=file,
+                allowed=f'a workbook that "dampcell new {kind}" made',
+            )
+        if missing:
+            first = missing[0]
+            raise WorkbookError(
+                f'the cell name "{first.name}" ({first.label}, sheet {first.sheet}) is missing'
+                + (f", and {len(missing) - 1} more" if len(missing) > 1 else ""),
+                file=file,
+                allowed=f"a {title} with all its names; copy the inputs into a new one",
+            )
+
+    def read_fields(self) -> None:
+        """Read all lists and all fields of one cell."""
+        for declared in self.fields.values():
+            if declared.type == "numbers":
+                self.lists[declared.name] = self._list(declared)
+            elif not declared.is_table:
+                self.entries[declared.name] = self._entry(declared)
+
+    def area(self, declared: Field) -> Area:
+        target = self.targets.get(declared.name.casefold(), "")
+        match = _REFERENCE.fullmatch(target.strip())
+        corners = corners_of(match[3]) if match else None
+        if match is None or corners is None:
+            raise WorkbookError(
+                f'the cell name "{declared.name}" ({declared.label}) points nowhere: its cells were deleted',
+                file=self.file,
+                found=target or None,
+                allowed="a workbook with all its cells; copy the inputs into a new one",
+            )
+        sheet = (match[1] or match[2]).replace("''", "'")
+        if sheet not in self.values.sheet_names:
+            close = nearest(sheet, self.values.sheet_names)
+            raise WorkbookError(
+                f'the sheet "{sheet}" is missing, where {declared.label} should stand{close}', file=self.file
+            )
+        return Area(sheet, corners[0], corners[1], corners[2], corners[3])
+
+    def _block(self, place: Area) -> list[list[object]]:
+        return self.values.block(place.sheet, place.top, place.left, place.bottom, place.right)
+
+    def _entry(self, declared: Field) -> Entry:
+        place = self.area(declared)
+        value = self._block(place)[0][0]
+        cell = place.cell(0, 0)
+        if declared.kind == "result":
+            return Entry(declared, place.sheet, cell, _result(value))
+        return Entry(declared, place.sheet, cell, self._input(declared, value, place.sheet, cell))
+
+    def _list(self, declared: Field) -> tuple[Scalar, ...]:
+        place = self.area(declared)
+        cells = [cell for row in self._block(place) for cell in row]
+        if declared.kind == "result":
+            return tuple(_result(value) for value in cells)
+        return tuple(
+            self._input(declared, value, place.sheet, place.cell(index, 0))
+            for index, value in enumerate(cells)
+        )
+
+    def _input(self, declared: Field, value: object, sheet: str, cell: str) -> Scalar:
+        """Turn one input cell into its value; what cannot be understood is noted and read as blank."""
+        if is_blank(value):
+            if declared.required:
+                self.complain(f"{declared.label} is missing", sheet, cell, allowed=_wanted(declared))
+            elif declared.wanted:
+                self.doubt(f"{declared.label} is missing", sheet, cell, allowed=_wanted(declared))
+            if declared.type in ("number", "money") and declared.default:
+                return float(declared.default)
+            return declared.default or None if declared.type == "choice" else None
+        try:
+            return self._understood(declared, value, sheet, cell)
+        except InputError as error:
+            self.complain(
+                f"{declared.label} {error.problem}", sheet, cell, found=error.found, allowed=error.allowed
+            )
+            return None
+
+    def _understood(self, declared: Field, value: object, sheet: str, cell: str) -> Scalar:
+        if isinstance(value, CellError):
+            raise InputError(f"holds the error value {value.code}", allowed=_wanted(declared))
+        if declared.type in ("number", "numbers", "money"):
+            number = number_in(value, declared.unit or "-", parameter=declared.label)
+            low, high = declared.minimum, declared.maximum
+            if (low is not None and number < low) or (high is not None and number > high):
+                self.doubt(
+                    f"{declared.label} is doubtful", sheet, cell, found=number, allowed=_wanted(declared)
+                )
+            return number
+        if declared.type == "date":
+            return self._date(value)
+        text = str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
+        if declared.type == "choice":
+            for choice in declared.choices:
+                if choice.casefold() == text.casefold():
+                    return choice
+            raise InputError(
+                f"is none of its choices{nearest(text.casefold(), declared.choices)}",
+                found=text,
+                allowed=", ".join(declared.choices),
+            )
+        return text
+
+    def _date(self, value: object) -> datetime.date:
+        if isinstance(value, datetime.datetime):
+            return value.date()
+        if isinstance(value, datetime.date):
+            return value
+        if (
+            isinstance(value, int | float)
+            and not isinstance(value, bool)
+            and _SERIALS[0] <= value < _SERIALS[1]
+        ):
+            epoch = _EPOCH_1904 if self.values.date1904 else _EPOCH_1900
+            return epoch + datetime.timedelta(days=int(cast(float, value)))
+        if isinstance(value, str):
+            try:
+                return datetime.date.fromisoformat(value.strip())
+            except ValueError:
+                pass
+        raise InputError("is no date", found=value, allowed="a date, such as 2025-03-04")
+
+    def rows(self, declared: Field) -> list[dict[str, Scalar]]:
+        """Read a table; rows without any input are left out."""
+        place = self.area(declared)
+        self.check_heads(declared, place)
+        filled: list[dict[str, Scalar]] = []
+        for index, cells in enumerate(self._block(place)):
+            inputs = [
+                cell for column, cell in zip(declared.columns, cells, strict=False) if not column.formula
+            ]
+            if all(is_blank(cell) for cell in inputs):
+                continue
+            row: dict[str, Scalar] = {}
+            for offset, (column, cell) in enumerate(zip(declared.columns, cells, strict=False)):
+                if column.formula:
+                    row[column.name] = _result(cell)
+                else:
+                    row[column.name] = self._input(column, cell, place.sheet, place.cell(index, offset))
+            filled.append(row)
+        return filled
+
+    def check_heads(self, declared: Field, place: Area) -> None:
+        """Refuse a table whose columns were moved: its heads stand right above its named cells."""
+        if place.top == 1:
+            return
+        width = min(len(declared.columns), place.right - place.left + 1)
+        heads = self.values.block(
+            place.sheet, place.top - 1, place.left, place.top - 1, place.left + width - 1
+        )[0]
+        for offset, (column, head) in enumerate(zip(declared.columns, heads, strict=False)):
+            if _plain(head) != _plain(column.label):
+                raise WorkbookError(
+                    "the head of this column is not the expected one; put the columns back in order",
+                    file=self.file,
+                    sheet=place.sheet,
+                    cell=address(place.top - 1, place.left + offset),
+                    found=head,
+                    allowed=f'"{column.label}"',
+                )
+
+    def pairs(self, declared: Field) -> tuple[Pair, ...]:
+        place = self.area(declared)
+        pairs = []
+        for index, cells in enumerate(self._block(place)):
+            if is_blank(cells[0]):
+                continue
+            cell = place.cell(index, 1)
+            value, unit = [*cells, None, None][1:3]
+            if isinstance(value, CellError):
+                self.complain(f"{cells[0]} holds the error value {value.code}", place.sheet, cell)
+            pairs.append(Pair(str(cells[0]), value, "" if is_blank(unit) else str(unit), cell))
+        return tuple(pairs)
+
+    def check_stack_row(self, declared: Field, place: Area, index: int, cells: Sequence[object]) -> None:
+        clamp = str(cells[0] or "").strip().casefold() == "clamp"
+        for offset, column in enumerate(declared.columns[: place.right - place.left + 1]):
+            if clamp and column.name == "thickness" and is_blank(cells[offset]):
+                continue
+            value = self._input(column, cells[offset], place.sheet, place.cell(index, offset))
+            if column.type == "number" and isinstance(value, float) and value <= 0:
+                self.complain(
+                    f"{column.label} must be above 0",
+                    place.sheet,
+                    place.cell(index, offset),
+                    found=value,
+                    allowed=_wanted(column),
+                )
+
+    def doubt(
+        self, problem: str, sheet: str, cell: str, *, found: object = None, allowed: str | None = None
+    ) -> None:
+        self.doubts.append(
+            WorkbookError(problem, file=self.file, sheet=sheet, cell=cell, found=found, allowed=allowed)
+        )
+
+    def complain(
+        self, problem: str, sheet: str, cell: str, *, found: object = None, allowed: str | None = None
+    ) -> None:
+        self.problems.append(
+            WorkbookError(problem, file=self.file, sheet=sheet, cell=cell, found=found, allowed=allowed)
+        )
+
+
+def _result(value: object) -> Scalar:
+    if is_blank(value):
+        return None
+    if isinstance(value, bool):
+        return float(value)
+    if isinstance(value, int):
+        return float(value)
+    return cast(Scalar, value)
+
+
+def _wanted(declared: Field) -> str | None:
+    if declared.type == "choice":
+        return ", ".join(declared.choices)
+    if declared.type == "date":
+        return "a date, such as 2025-03-04"
+    if declared.type not in ("number", "numbers", "money"):
+        return None
+    unit = shown_unit(declared.unit) if declared.unit else ""
+    low, high = declared.minimum, declared.maximum
+    span = f" from {low:g} to {high:g}" if low is not None and high is not None else ""
+    return f"a number{f' in {unit}' if unit else ''}{span}"
+
+
+def _plain(head: object) -> str:
+    return str(head or "").split("[")[0].rstrip(" *").strip().casefold()
