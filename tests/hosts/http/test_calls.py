@@ -15,6 +15,7 @@ from dampcell import __version__
 from dampcell.functions.hosts.http.catalogue import example_arguments
 from dampcell.functions.hosts.http.pool import Answer, Pool
 from dampcell.functions.hosts.http.settings import Limits, Settings
+from dampcell.functions.hosts.http.wire import result_json
 from dampcell.functions.hosts.http.worker import INDEX, TOTAL
 from dampcell.functions.registry import REGISTRY, CellError, Outcome, evaluate
 
@@ -452,3 +453,10 @@ def test_without_a_named_folder_nothing_is_read(misbehaving: None, tmp_path: Pat
     private.write_text("private", encoding="utf-8")
     (answer,) = answers_of(patient(workers=1), ("TRIAL_READ", [str(private)]))
     assert "allowed: nothing, unless the server was started with --folder" in answer.body.decode()
+
+
+def test_what_is_no_cell_value_is_never_sent() -> None:
+    with pytest.raises(TypeError, match="a complex is no cell value"):
+        result_json(Outcome(1j))
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        result_json(Outcome(float("nan")))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
 from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
+from starlette.types import Message
 
 from dampcell import __version__
 from dampcell.functions.hosts.http.app import PAGE, Application
@@ -343,3 +345,47 @@ def test_a_websocket_is_closed(app: Application) -> None:
     client = TestClient(app, base_url=ADDRESS)
     with pytest.raises(WebSocketDisconnect), client.websocket_connect("/v1/calls"):
         pass
+
+
+@pytest.mark.parametrize(
+    ("method", "path"), [("GET", "/v1/calls"), ("GET", "/v1/session"), ("POST", "/v1/health")]
+)
+def test_an_address_answers_its_own_kind_of_request_only(client: TestClient, method: str, path: str) -> None:
+    answer = client.request(method, path, json={} if method == "POST" else None)
+    assert answer.status_code == 405
+    assert "does not answer this kind of request" in str(error_of(answer)["message"])
+
+
+def test_more_requests_than_can_wait_are_told_to_come_again(
+    app: Application, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(app, "_at_work", app.settings.limits.waiting)
+    answer = client.post("/v1/calls", json=NO_CALLS)
+    assert answer.status_code == 503
+    assert "too many requests are waiting" in str(error_of(answer)["message"])
+
+
+@pytest.mark.parametrize("hangs", [False, True])
+def test_a_body_that_does_not_arrive_is_given_up(
+    app: Application, monkeypatch: pytest.MonkeyPatch, hangs: bool
+) -> None:
+    monkeypatch.setattr("dampcell.functions.hosts.http.app._READ_SECONDS", 0.0)
+    sent: list[Message] = []
+
+    async def receive() -> Message:
+        if hangs:
+            await asyncio.Event().wait()
+        return {"type": "http.disconnect"}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    headers = [
+        (b"host", b"127.0.0.1:27430"),
+        (b"content-type", b"application/json"),
+        (b"authorization", f"Bearer {TOKEN}".encode()),
+    ]
+    scope = {"type": "http", "method": "POST", "path": "/v1/calls", "headers": headers}
+    asyncio.run(app(scope, receive, send))
+    assert sent[0]["status"] == 408
+    assert b"did not arrive within" in sent[1]["body"]
