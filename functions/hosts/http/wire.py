@@ -157,15 +157,17 @@ def result_json(outcome: Outcome) -> bytes:
     else:
         told["value"] = outcome.value
     told["notes"] = outcome.notes
-    return json.dumps(
-        told, ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_error
-    ).encode("utf-8", "backslashreplace")
+    return _ENCODER.encode(told).encode("utf-8", "backslashreplace")
 
 
 def _error(error: object) -> dict[str, object]:
     if not isinstance(error, CellError):
         raise TypeError(f"a {type(error).__name__} is no cell value")
     return {"error": {"code": error.code, "message": error.message, "argument": error.parameter}}
+
+
+# Made once: json.dumps would make one for every cell.
+_ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_error)
 
 
 def _call(call: object, limits: Limits) -> Call | CellError:
