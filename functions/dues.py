@@ -298,7 +298,12 @@ def _due(known: Sequence[Entry], hours_per_month: float | None, months_at_most: 
         day = last.day + datetime.timedelta(days=math.floor(interval / use))
         days.append((day, f"{interval:g} h at {told}"))
     if months_at_most is not None:
-        days.append((months_later(last.day, months_at_most), f"{months_at_most} months"))
+        days.append(
+            (
+                months_later(last.day, months_at_most),
+                f"{months_at_most} month{'s' if months_at_most > 1 else ''}",
+            )
+        )
     if not days:
         lacking = "its use" if interval else "its service interval"
         return Due(last, None, f"cannot be told: {lacking} is not known")

@@ -78,7 +78,9 @@ def test_bottles_are_told_for_the_shelf_and_for_oils_on_none() -> None:
     found = value("BOTTLES", [["Other", 500.0]])
     assert isinstance(found, list)
     assert found[1][0] == "F-Line"
-    assert found[1][2:4] == ["", ""]
+    assert found[1][2:4] == ["–", "–"]
+    assert value("BOTTLES") == [found[1]]
+    assert value("BOTTLES", None, "2019") == [["none", 0.0, "–", "–", "–"]]
 
 
 def test_services_due_are_asked_with_a_date_as_cells_hold_it() -> None:
@@ -86,8 +88,8 @@ def test_services_due_are_asked_with_a_date_as_cells_hold_it() -> None:
     # 46200 is 2026-06-27. A-1: 50 h at 20 h a month are 76 days after 2026-01-31; others have no interval.
     assert isinstance(found, list)
     assert found[0][:6] == ["F43", "7", "C-1", "2026-01-31", "2026-04-17", 71]
-    assert [row[4:6] for row in found[1:]] == [["", ""], ["", ""]]
-    assert value("SERVICES_DUE", "2026-02-01", 0.0, None, 24.0) == [["none due", "", "", "", "", "", ""]]
+    assert [row[4:6] for row in found[1:]] == [["–", "–"], ["–", "–"]]
+    assert value("SERVICES_DUE", "2026-02-01", 0.0, None, 24.0) == [["none due", *["–"] * 6]]
     notes = evaluate("SERVICES_DUE", [JOBS, 46200.0]).notes
     assert any("neither serial number nor customer" in note for note in notes)
 
@@ -98,7 +100,7 @@ def test_findings_name_rows_within_the_range_and_numbers_as_typed() -> None:
     assert [row[:2] for row in found] == [["duplicate", 6], ["undated", 7], ["amount", 7]]
     assert value("SERVICE_COUNT", "2026-02", "", "RS46") == 1
     assert evaluate("LEDGER_CHECK", [[["A", "2026-01-01", "", "", "", "", "", 1.0]]]).value == [
-        ["OK", "", "nothing doubtful"]
+        ["OK", "–", "nothing doubtful"]
     ]
 
 

@@ -21,6 +21,8 @@ __all__ = ["VARIANTS", "Field", "field_names", "load_fields", "read_template_tab
 VARIANTS = ("as_found", "a", "b", "c", "d")
 """Keys of the stacks of one record, in the order in which they are shown."""
 
+_TABLES = ("fields", "shop_fields")
+
 FieldKind = Literal["input", "result", "column"]
 FieldType = Literal["text", "long", "date", "number", "money", "choice", "numbers", "stack", "pairs", "rows"]
 
@@ -103,7 +105,7 @@ def load_fields(workbook: str) -> tuple[Field, ...]:
     units = {row["name"]: row["unit"] for row in read_table("nomenclature")}
     plain: list[Field] = []
     columns: dict[str, list[Field]] = {}
-    for row in read_template_table("fields"):
+    for row in (row for table in _TABLES for row in read_template_table(table)):
         if row["workbook"] != workbook:
             continue
         declared = _field(row, units)

@@ -13,6 +13,7 @@ from dampcell.functions.tables import Column, RowLayout
 
 __all__ = [
     "JOBS",
+    "NOTHING",
     "Row",
     "filled",
     "ledger_check",
@@ -25,6 +26,9 @@ __all__ = [
 ]
 
 Row = Mapping[str, float | str | None]
+
+NOTHING = "–"
+"""What stands in a row of a result where there is nothing to say."""
 
 
 class JobRows(list[Row]):
@@ -276,7 +280,7 @@ def ledger_check(jobs: Annotated[list[Row], JOBS], table_rows: float | None = No
     """
     found = ledger.remarks(ledger_of(jobs))
     rows: list[list[object]] = [[remark.subject, remark.row, remark.sentence] for remark in found]
-    return filled(rows or [["OK", "", "nothing doubtful"]], table_rows)
+    return filled(rows or [["OK", NOTHING, "nothing doubtful"]], table_rows)
 
 
 def ledger_of(jobs: list[Row]) -> ledger.Ledger:

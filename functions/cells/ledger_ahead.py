@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal, cast
 
 from dampcell.functions import dues, ledger, money, periods
-from dampcell.functions.cells.ledger import JOBS, Row, filled, ledger_notes, ledger_of, whole
+from dampcell.functions.cells.ledger import JOBS, NOTHING, Row, filled, ledger_notes, ledger_of, whole
 from dampcell.functions.errors import InputError
 from dampcell.functions.registry import Noted, Numbers, cell_function
 from dampcell.functions.tables import Column, RowLayout
@@ -85,7 +85,7 @@ def services_due(
     Examples
     --------
     >>> services_due([["A-1", "2026-01-31", "full", "F43", "7", "MK", "C-1"]], "2026-03-01", 0, None, 1)
-    [['F43', '7', 'C-1', '2026-01-31', '2026-02-28', 1, '1 months']]
+    [['F43', '7', 'C-1', '2026-01-31', '2026-02-28', 1, '1 month']]
     """
     day = periods.day_of(on_date)
     if day is None:
@@ -101,15 +101,16 @@ def services_due(
     for due in found:
         last = due.last
         assert last.day is not None
-        when = (due.day.isoformat(), (day - due.day).days) if due.day else ("", "")
-        rows.append([last.damper, last.serial, last.customer_code, last.day.isoformat(), *when, due.reason])
+        when = (due.day.isoformat(), (day - due.day).days) if due.day else (NOTHING, NOTHING)
+        whose = (last.damper or NOTHING, last.serial or NOTHING, last.customer_code or NOTHING)
+        rows.append([*whose, last.day.isoformat(), *when, due.reason])
     nameless = sum(not entry.serial and not entry.customer_code for entry in ledger_of(jobs).jobs)
     told = (
         (f"{nameless} jobs state neither serial number nor customer: their next service cannot be told",)
         if nameless
         else ()
     )
-    rows = filled(rows or [["none due", "", "", "", "", "", ""]], table_rows)
+    rows = filled(rows or [["none due", *[NOTHING] * 6]], table_rows)
     return Noted(rows, (*ledger_notes(jobs), *told))
 
 
@@ -164,7 +165,7 @@ def oil_used(jobs: Annotated[list[Row], JOBS], oil: str = "", period: str = "") 
 )
 def bottles(
     jobs: Annotated[list[Row], JOBS],
-    shelf: Annotated[list[Row], SHELF],
+    shelf: Annotated[list[Row], SHELF] | None = None,
     period: str = "",
     cover_factor: float = 1.0,
     table_rows: float | None = None,
@@ -175,7 +176,7 @@ def bottles(
     ----------
     jobs : table
         Columns of the ledger, see SERVICE_COUNT; oil volume [ml].
-    shelf : table
+    shelf : table, optional
         One oil a row: name, volume of a full bottle [ml], volume in stock [ml].
     period : str, optional
         Year such as 2026, month such as "2026-02" or any day of it, or "undated"; blank is all [-].
@@ -213,19 +214,19 @@ def bottles(
     kept = ledger.chosen(ledger_of(jobs), periods.period_of(period))
     stocked = [
         dues.Bottle(str(row["oil"]), cast(float, row["bottle_volume"]), cast(float, row["stock"]))
-        for row in shelf
+        for row in shelf or []
     ]
     rows: list[list[object]] = [
         [
             order.oil,
             order.used,
-            "" if order.stock is None else order.stock,
-            "" if order.bottles is None else order.bottles,
+            NOTHING if order.stock is None else order.stock,
+            NOTHING if order.bottles is None else order.bottles,
             order.finding,
         ]
         for order in dues.orders(kept, stocked, cover_factor=cover_factor)
     ]
-    return Noted(filled(rows, table_rows), ledger_notes(jobs))
+    return Noted(filled(rows or [["none", 0.0, NOTHING, NOTHING, NOTHING]], table_rows), ledger_notes(jobs))
 
 
 @cell_function(family="Ledger", result="money")

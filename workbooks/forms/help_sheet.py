@@ -30,7 +30,7 @@ def write_help(worksheet: Worksheet) -> None:
         worksheet,
         grid,
         Places(workbook),
-        "Stack record · Help",
+        f"{workbook.properties.title} · Help",
         "Arguments in brackets may stay blank. "
         'Where a cell shows an error, =DAMP.WHY("NAME", same arguments) says why.',
     )
