@@ -55,7 +55,7 @@ def audit_blocks(recalculated: Recalculated) -> list[Block]:
                 [[cell.sheet, cell.cell, cell_text(cell.saved), cell_text(cell.value)] for cell in shown],
                 texts=(0, 1),
                 fill=(),
-                note=f"And {more} more cells." if more else "",
+                note=f'And {more} more cells; "dampcell report --json" lists all.' if more else "",
             ),
         ]
     return blocks

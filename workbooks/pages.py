@@ -105,8 +105,9 @@ def facts(rows: Sequence[tuple[str, str]]) -> Block:
 
 
 def columns(*parts: Sequence[Block]) -> Block:
-    """Lists of blocks beside each other."""
-    return {"kind": "columns", "columns": [list(part) for part in parts]}
+    """Lists of blocks beside each other; without running text they stay whole on their page."""
+    whole = not any(block["kind"] == "text" for part in parts for block in part)
+    return {"kind": "columns", "columns": [list(part) for part in parts], "whole": whole}
 
 
 def findings(title: str, entries: Sequence[tuple[str, str]]) -> Block:
