@@ -88,7 +88,9 @@ def _summary(record: JobRecord, answers: JobAnswers) -> list[Block]:
 def _oil_to_have(record: JobRecord) -> list[tuple[str, str]]:
     ready = number_of(record.entries.get("oil_ready"))
     return (
-        [] if ready is None else [("Oil to have ready:", f"{figure(ready)} ml, with what hose and rag take.")]
+        []
+        if ready is None
+        else [("Oil to have ready:", f"{figure(ready)} ml, hose, syringe and waste included.")]
     )
 
 
