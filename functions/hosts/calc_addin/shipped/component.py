@@ -260,6 +260,8 @@ class _Commands:
             return str(_Office.calculator.status())
         if document is None or not document.supportsService("com.sun.star.sheet.SpreadsheetDocument"):
             return "This works in a spreadsheet only."
+        if command == "respell" and document.isReadonly():
+            return "The workbook is open for reading only: save it under another name, then try again."
         if command == "respell":
             count = self._respell(document)
             return f"Formulas respelled: {count}." if count else "There was nothing to respell."
@@ -290,6 +292,7 @@ class _Commands:
 
 def _respell_cells(sheet: Any, cells: Any, namespace: str, names: Collection[str]) -> int:
     count = 0
+    arrays = set()
     for row, formulas in enumerate(cells.getFormulaArray()):
         for column, formula in enumerate(formulas):
             text = respelled(formula, namespace, names, f"{namespace}.")
@@ -300,10 +303,13 @@ def _respell_cells(sheet: Any, cells: Any, namespace: str, names: Collection[str
                 # All cells of an array formula show it, and they can only be changed together.
                 cursor = sheet.createCursorByRange(cell)
                 cursor.collapseToCurrentArray()
-                if cursor.getArrayFormula() == formula:
-                    cursor.setArrayFormula(text[1:-1])
-                    count += 1
+                area = cursor.getRangeAddress()
+                place = (area.StartColumn, area.StartRow)
+                if place in arrays:
+                    continue
+                arrays.add(place)
+                cursor.setArrayFormula(text[1:-1])
             else:
                 cell.setFormula(text)
-                count += 1
+            count += 1
     return count

@@ -112,39 +112,34 @@ def trimmed(arguments: Sequence[object], kinds: Sequence[str]) -> tuple[list[obj
         What to send, with None for blanks; and the number of rows to which a mapped
         result has to be filled up with blanks again, or 0.
     """
-    sent: list[Any] = [
-        [list(row) for row in value] if isinstance(value, tuple) else value for value in arguments
-    ]
+    sent = list(arguments)
     while sent and sent[-1] is None:
         sent.pop()
-    mapped = [
-        value
-        for index, value in enumerate(sent)
-        if isinstance(value, list) and kinds[min(index, len(kinds) - 1)] in ("number", "text", "choice")
-    ]
-    rows = max([len(value) for value in mapped] or [0])
+    ranges = {index: value for index, value in enumerate(sent) if isinstance(value, tuple)}
+    if not ranges:
+        return sent, 0
+    mapped = {index for index in ranges if kinds[min(index, len(kinds) - 1)] in ("number", "text", "choice")}
+    rows = max((len(ranges[index]) for index in mapped), default=0)
+    long = {index for index in mapped if len(ranges[index]) == rows}
     fill = 0
+    kept = dict.fromkeys(ranges, SHEET_ROWS)
     # Ranges that do not fit together must not come to fit by being cut.
-    if rows > LONG_RANGE and all(len(value) in (1, rows) for value in mapped):
-        long = [value for value in mapped if len(value) == rows]
-        kept = max(2, max(_filled(value) for value in long))
-        if kept < rows:
-            fill = 0 if rows >= SHEET_ROWS else rows
-            for value in long:
-                del value[kept:]
-    for value in sent:
-        if isinstance(value, list) and len(value) > LONG_RANGE and not any(value is one for one in mapped):
-            del value[max(1, _filled(value)) :]
-    for value in sent:
-        if isinstance(value, list):
-            value[:] = [[None if cell == "" else cell for cell in row] for row in value]
+    if rows > LONG_RANGE and all(len(ranges[index]) in (1, rows) for index in mapped):
+        filled = max(2, max(_filled(ranges[index]) for index in long))
+        kept.update(dict.fromkeys(long, filled))
+        fill = rows if filled < rows < SHEET_ROWS else 0
+    for index, value in ranges.items():
+        if index not in mapped and len(value) > LONG_RANGE:
+            kept[index] = max(1, _filled(value))
+        sent[index] = [[None if cell == "" else cell for cell in row] for row in value[: kept[index]]]
     return sent, fill
 
 
-def _filled(rows: list[list[object]]) -> int:
-    """Count rows up to the last one that is not blank."""
+def _filled(rows: tuple[tuple[object, ...], ...]) -> int:
+    """Count rows up to the last one that is not blank; there may be a million."""
     count = len(rows)
-    while count and all(cell is None or cell == "" for cell in rows[count - 1]):
+    blank = ("",) * len(rows[0])
+    while count and rows[count - 1] == blank:
         count -= 1
     return count
 
