@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import http.client
 import json
 import logging
+import socket
 import ssl
 import sys
 import webbrowser
@@ -82,43 +84,51 @@ def serve(
         raise typer.Exit(_get_once(get, Settings(token="", port=port, folders=folders, limits=limits)))
     _log_to_stderr(logging.INFO if log else logging.WARNING)
     token = own_token(config_folder())
-    sockets = loopback_sockets(port)
-    port = sockets[0].getsockname()[1]
     addin = _addin(excel)
-    secure = _secure(addin, secure_port) if addin is not None else None
-    settings = Settings(
-        token=token,
-        port=port,
-        secure_port=secure.sockets[0].getsockname()[1] if secure is not None else None,
-        addin=addin,
-        folders=folders,
-        limits=limits,
-    )
-    app = create_app(settings)
+    context = _context(addin) if addin is not None else None
+    with contextlib.ExitStack() as at_the_end:
+        sockets = _listening(port, "--port", at_the_end)
+        secure = (
+            Secure(_listening(secure_port, "--secure-port", at_the_end), context)
+            if context is not None
+            else None
+        )
+        settings = Settings(
+            token=token,
+            port=sockets[0].getsockname()[1],
+            secure_port=secure.sockets[0].getsockname()[1] if secure is not None else None,
+            addin=addin,
+            folders=folders,
+            limits=limits,
+        )
+        app = create_app(settings)
+        at_the_end.callback(app.close)
 
-    def ready() -> None:
-        page = app.new_link()
-        typer.echo(f"Dampcell {__version__} calculates for spreadsheets at {app.settings.address}", err=True)
-        if settings.secure_port is not None:
-            typer.echo(f"The Excel add-in asks at https://localhost:{settings.secure_port}/", err=True)
-        typer.echo(f"The token lies in {config_folder() / TOKEN_FILE}", err=True)
-        typer.echo('This link opens the page, once; "dampcell serve --link" prints another:', err=True)
-        typer.echo(page)
-        sys.stdout.flush()
-        if open_page:
-            webbrowser.open(page)
+        def ready() -> None:
+            page = app.new_link()
+            typer.echo(f"Dampcell {__version__} calculates for spreadsheets at {settings.address}", err=True)
+            if settings.secure_port is not None:
+                typer.echo(f"The Excel add-in asks at https://localhost:{settings.secure_port}/", err=True)
+            typer.echo(f"The token lies in {config_folder() / TOKEN_FILE}", err=True)
+            typer.echo('This link opens the page, once; "dampcell serve --link" prints another:', err=True)
+            typer.echo(page)
+            sys.stdout.flush()
+            if open_page:
+                webbrowser.open(page)
 
-    try:
         make_server(app, ready, secure=secure).run(sockets)
-    finally:
-        app.close()
-        for opened in [*sockets, *(secure.sockets if secure is not None else ())]:
-            opened.close()
 
 
 def register(app: typer.Typer) -> None:
     """Add the command of this module to the command line."""
     app.command()(serve)
+
+
+def _listening(port: int, option: str, at_the_end: contextlib.ExitStack) -> list[socket.socket]:
+    opened = loopback_sockets(port, option)
+    for each in opened:
+        at_the_end.callback(each.close)
+    return opened
 
 
 def _folder(path: Path, option: str = "--folder") -> Path:
@@ -136,7 +146,7 @@ def _addin(given: Path | None) -> Path | None:
     return usual if usual.is_dir() else None
 
 
-def _secure(folder: Path, port: int) -> Secure:
+def _context(folder: Path) -> ssl.SSLContext:
     # Only who has the add-in waits for this library.
     from dampcell.functions.hosts.office_addin.build import CERTIFICATE, CERTIFICATE_KEY
     from dampcell.functions.hosts.office_addin.certificates import days_left
@@ -153,7 +163,7 @@ def _secure(folder: Path, port: int) -> Secure:
     if days < _SOON_DAYS:
         ends = f"ends in {days} days" if days >= 0 else "has ended"
         typer.echo(f"The certificate for the Excel add-in {ends}: {_AGAIN}.", err=True)
-    return Secure(loopback_sockets(port, "--secure-port"), context)
+    return context
 
 
 def _get_once(path: str, settings: Settings) -> int:

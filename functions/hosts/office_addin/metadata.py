@@ -83,7 +83,7 @@ def _function(function: CellFunction) -> dict[str, object]:
         "name": function.name,
         "description": function_help(function, FUNCTION_HELP),
         "parameters": [_argument(argument) for argument in function.arguments],
-        "result": {"dimensionality": "matrix", "type": "any"},
+        "result": {"dimensionality": "matrix"},
     }
 
 

@@ -153,7 +153,7 @@
       return failed(told.error?.message || STRANGE, response.status === 503);
     } catch (error) {
       if (stop.signal.aborted) return failed(LATE);
-      return error instanceof SyntaxError ? failed(STRANGE) : failed(AWAY, true);
+      return error.name === "SyntaxError" ? failed(STRANGE) : failed(AWAY, true);
     } finally {
       clearTimeout(clock);
     }
