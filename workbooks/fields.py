@@ -23,8 +23,21 @@ VARIANTS = ("as_found", "a", "b", "c", "d")
 
 _TABLES = ("fields", "shop_fields")
 
+_NUMBERED = {
+    "variant": VARIANTS,
+    "stack": tuple(map(str, range(1, 9))),
+    "valve": ("1", "2", "3"),
+    "row": tuple(map(str, range(1, 9))),
+}
+"""What a name in braces stands for in the name of a field that is there several times."""
+
+_STACKS = "stack_record"
+"""The template whose stack columns all stacks have."""
+
 FieldKind = Literal["input", "result", "column"]
-FieldType = Literal["text", "long", "date", "number", "money", "choice", "numbers", "stack", "pairs", "rows"]
+FieldType = Literal[
+    "text", "long", "date", "number", "money", "choice", "numbers", "stack", "pairs", "rows", "grid"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +97,7 @@ class Field:
     @property
     def is_table(self) -> bool:
         """Whether it spans more than one column of cells."""
-        return self.type in ("stack", "pairs", "rows")
+        return self.type in ("stack", "pairs", "rows", "grid")
 
 
 @functools.cache
@@ -106,14 +119,12 @@ def load_fields(workbook: str) -> tuple[Field, ...]:
     plain: list[Field] = []
     columns: dict[str, list[Field]] = {}
     for row in (row for table in _TABLES for row in read_template_table(table)):
-        if row["workbook"] != workbook:
-            continue
-        declared = _field(row, units)
-        if declared.kind == "column":
-            table, _, name = declared.name.partition(".")
-            columns.setdefault(table, []).append(replace(declared, name=name))
-        else:
-            plain.extend(_for_each_variant(declared))
+        table, _, name = row["name"].partition(".")
+        of_stacks = row["workbook"] == _STACKS and table == "stack"
+        if row["kind"] == "column" and (of_stacks or row["workbook"] == workbook):
+            columns.setdefault(table, []).append(replace(_field(row, units), name=name))
+        elif row["workbook"] == workbook:
+            plain.extend(_each(_field(row, units)))
     return tuple(
         replace(field, columns=tuple(columns.get("stack" if field.type == "stack" else field.name, ())))
         for field in plain
@@ -178,14 +189,18 @@ def _field(row: dict[str, str], units: dict[str, str]) -> Field:
     )
 
 
-def _for_each_variant(field: Field) -> Iterator[Field]:
-    if "{variant}" not in field.name:
-        yield field
-        return
-    for variant in VARIANTS:
-        yield replace(
-            field,
-            name=field.name.replace("{variant}", variant),
-            formula=field.formula.replace("{variant}", variant),
-            variant=variant,
-        )
+def _each(field: Field) -> Iterator[Field]:
+    """Repeat a field whose name has a placeholder, with the placeholder's key in name, label and formula."""
+    for word, keys in _NUMBERED.items():
+        brace = f"{{{word}}}"
+        if brace in field.name:
+            for key in keys:
+                yield replace(
+                    field,
+                    name=field.name.replace(brace, key),
+                    label=field.label.replace(brace, key),
+                    formula=field.formula.replace(brace, key),
+                    variant=key,
+                )
+            return
+    yield field

@@ -12,20 +12,39 @@ import re
 from collections.abc import Sequence
 from typing import cast
 
+import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import InputError, WorkbookError
-from dampcell.functions.registry import CellError
-from dampcell.functions.tables import is_blank, nearest
+from dampcell.functions.registry import CellError, lookup
+from dampcell.functions.tables import Column, PairLayout, is_blank, nearest
 from dampcell.functions.units import number_in, shown_unit
 from dampcell.workbooks.fields import Field, load_fields
 from dampcell.workbooks.record import CellSource, Entry, Pair, Scalar
 from dampcell.workbooks.sheets import address
 from dampcell.workbooks.sheets import area as corners_of
 
-__all__ = ["Area", "FormReader"]
+__all__ = ["Area", "FormReader", "pair_columns"]
 
 _EPOCH_1900, _EPOCH_1904 = datetime.date(1899, 12, 30), datetime.date(1904, 1, 1)
 _SERIALS = (1.0, 73051.0)
 _REFERENCE = re.compile(r"=?(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
+
+
+def pair_columns(declared: Field) -> tuple[Column, ...]:
+    """List the names of a name/value table.
+
+    Parameters
+    ----------
+    declared : Field
+        A field of type pairs; its formula names function and argument, such as ``FILL_VOLUME.cartridge``.
+
+    Returns
+    -------
+    tuple of Column
+    """
+    function, _, argument = declared.formula.partition(".")
+    layout = next(a.layout for a in lookup(function).arguments if a.name == argument)
+    assert isinstance(layout, PairLayout)
+    return layout.columns
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -97,6 +116,18 @@ class FormReader:
             elif not declared.is_table:
                 self.entries[declared.name] = self._entry(declared)
 
+    def read_tables(self) -> None:
+        """Read all tables for what is wrong in them; the values are not kept."""
+        for declared in self.fields.values():
+            if declared.kind != "input":
+                continue
+            if declared.type == "rows":
+                self.rows(declared)
+            elif declared.type == "pairs":
+                self.pairs(declared)
+            elif declared.type == "stack":
+                self.stack_rows(declared)
+
     def area(self, declared: Field) -> Area:
         target = self.targets.get(declared.name.casefold(), "")
         match = _REFERENCE.fullmatch(target.strip())
@@ -116,12 +147,12 @@ class FormReader:
             )
         return Area(sheet, corners[0], corners[1], corners[2], corners[3])
 
-    def _block(self, place: Area) -> list[list[object]]:
+    def block(self, place: Area) -> list[list[object]]:
         return self.values.block(place.sheet, place.top, place.left, place.bottom, place.right)
 
     def _entry(self, declared: Field) -> Entry:
         place = self.area(declared)
-        value = self._block(place)[0][0]
+        value = self.block(place)[0][0]
         cell = place.cell(0, 0)
         if declared.kind == "result":
             return Entry(declared, place.sheet, cell, _result(value))
@@ -129,12 +160,12 @@ class FormReader:
 
     def _list(self, declared: Field) -> tuple[Scalar, ...]:
         place = self.area(declared)
-        cells = [cell for row in self._block(place) for cell in row]
-        if declared.kind == "result":
-            return tuple(_result(value) for value in cells)
         return tuple(
-            self._input(declared, value, place.sheet, place.cell(index, 0))
-            for index, value in enumerate(cells)
+            _result(value)
+            if declared.kind == "result"
+            else self._input(declared, value, place.sheet, place.cell(row, column))
+            for row, cells in enumerate(self.block(place))
+            for column, value in enumerate(cells)
         )
 
     def _input(self, declared: Field, value: object, sheet: str, cell: str) -> Scalar:
@@ -204,7 +235,7 @@ class FormReader:
         place = self.area(declared)
         self.check_heads(declared, place)
         filled: list[dict[str, Scalar]] = []
-        for index, cells in enumerate(self._block(place)):
+        for index, cells in enumerate(self.block(place)):
             inputs = [
                 cell for column, cell in zip(declared.columns, cells, strict=False) if not column.formula
             ]
@@ -239,17 +270,48 @@ class FormReader:
                 )
 
     def pairs(self, declared: Field) -> tuple[Pair, ...]:
+        """Read a name/value table; values stay raw, but what cannot be understood is noted."""
         place = self.area(declared)
+        known = {column.title: column for column in pair_columns(declared)}
         pairs = []
-        for index, cells in enumerate(self._block(place)):
-            if is_blank(cells[0]):
+        for index, cells in enumerate(self.block(place)):
+            name, value, unit = [*cells, None, None][:3]
+            if is_blank(name):
+                if not is_blank(value):
+                    self.complain("a value without its name", place.sheet, place.cell(index, 0), found=value)
                 continue
-            cell = place.cell(index, 1)
-            value, unit = [*cells, None, None][1:3]
-            if isinstance(value, CellError):
-                self.complain(f"{cells[0]} holds the error value {value.code}", place.sheet, cell)
-            pairs.append(Pair(str(cells[0]), value, "" if is_blank(unit) else str(unit), cell))
+            column = known.get(str(name).strip().casefold())
+            if column is None:
+                self.complain(
+                    f"unknown name{nearest(str(name), known)}", place.sheet, place.cell(index, 0), found=name
+                )
+            elif isinstance(value, CellError):
+                self.complain(f"{name} holds the error value {value.code}", place.sheet, place.cell(index, 1))
+            elif not is_blank(value):
+                self._check_pair(column, value, place.sheet, place.cell(index, 1))
+            pairs.append(Pair(str(name), value, "" if is_blank(unit) else str(unit), place.cell(index, 1)))
         return tuple(pairs)
+
+    def _check_pair(self, column: Column, value: object, sheet: str, cell: str) -> None:
+        try:
+            column.parse(value, column.title)
+        except InputError as error:
+            self.complain(
+                f"{column.title}: {error.problem}", sheet, cell, found=error.found, allowed=error.allowed
+            )
+
+    def stack_rows(self, declared: Field) -> tuple[Area, list[int], list[list[object]]]:
+        """Read a stack: its place, the filled rows, and all rows with the note beside them."""
+        place = self.area(declared)
+        self.check_heads(declared, place)
+        width = place.right - place.left + 1
+        block = self.values.block(place.sheet, place.top, place.left, place.bottom, place.right + 1)
+        kept = [index for index, row in enumerate(block) if not all(is_blank(cell) for cell in row[:width])]
+        if not kept and declared.required:
+            self.complain(f"{declared.label}: the stack is blank", place.sheet, place.cell(0, 0))
+        for index in kept:
+            self.check_stack_row(declared, place, index, block[index])
+        return place, kept, block
 
     def check_stack_row(self, declared: Field, place: Area, index: int, cells: Sequence[object]) -> None:
         clamp = str(cells[0] or "").strip().casefold() == "clamp"

@@ -162,19 +162,10 @@ class RecordReader(FormReader):
     def _variants(self, fields: dict[str, Field]) -> Iterator[Variant]:
         for key in VARIANTS:
             declared = fields[f"stack_{key}"]
-            place = self.area(declared)
-            self.check_heads(declared, place)
-            width = place.right - place.left + 1
-            block = self.values.block(place.sheet, place.top, place.left, place.bottom, place.right + 1)
-            kept = [
-                index for index, row in enumerate(block) if not all(is_blank(cell) for cell in row[:width])
-            ]
+            place, kept, block = self.stack_rows(declared)
             if not kept:
-                if declared.required:
-                    self.complain(f"{declared.label}: the stack is blank", place.sheet, place.cell(0, 0))
                 continue
-            for index in kept:
-                self.check_stack_row(declared, place, index, block[index])
+            width = place.right - place.left + 1
             yield Variant(
                 key=key,
                 label=str(self.entries[f"label_{key}"].value or declared.label),

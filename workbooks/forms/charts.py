@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
@@ -21,10 +22,18 @@ from dampcell.workbooks.fields import VARIANTS
 from dampcell.workbooks.forms.sheet import Place
 from dampcell.workbooks.forms.styles import SERIES_COLOURS
 
-__all__ = ["Adder", "add_change_chart", "add_force_chart", "add_lift_chart", "add_viscosity_chart"]
+__all__ = [
+    "Adder",
+    "add_change_chart",
+    "add_changes_chart",
+    "add_curves_chart",
+    "add_force_chart",
+    "add_lift_chart",
+    "add_viscosity_chart",
+]
 
 # Told apart in black and white as well.
-_DASHES = ("solid", "dash", "sysDot", "lgDashDot", "sysDash")
+_DASHES = ("solid", "dash", "sysDot", "lgDashDot", "sysDash", "solid", "dash", "sysDot")
 _WIDTH_EMU = 25400
 
 
@@ -87,16 +96,49 @@ def add_change_chart(worksheet: Worksheet, places: Mapping[str, Place], *, ancho
     chart = BarChart()
     _dress(chart, "Change of force against the stack as found", "shaft velocity [m/s]", "change [%]")
     for index, variant in enumerate(VARIANTS[1:], start=1):
-        bars = Series(_reference(worksheet, places[f"force_change_{variant}"]))
-        bars.tx = SeriesLabel(strRef=StrRef(places[f"label_{variant}"].address))
-        bars.graphicalProperties.solidFill = SERIES_COLOURS[index]
-        bars.graphicalProperties.line.solidFill = SERIES_COLOURS[0]
-        chart.series.append(bars)
+        _add_bars(worksheet, chart, places[f"force_change_{variant}"], index, places[f"label_{variant}"])
     chart.set_categories(_reference(worksheet, places["velocities"]))
     chart.gapWidth = 60
     # The categories stay at the foot where bars reach below zero.
     chart.x_axis.tickLblPos = "low"
     worksheet.add_chart(chart, anchor)
+
+
+def add_curves_chart(worksheet: Worksheet, places: Mapping[str, Place], *, anchor: str) -> None:
+    """Chart the curves of all variants of a comparison; arguments as for the lift."""
+    chart = _chart("Force against velocity", "shaft velocity [m/s]", "force [N]")
+    for index, label in enumerate(_labels(places["forces"])):
+        across, up = places[f"curve_x_{index + 1}"], places[f"curve_y_{index + 1}"]
+        _add_line(worksheet, chart, across, up, index, label)
+    worksheet.add_chart(chart, anchor)
+
+
+def add_changes_chart(worksheet: Worksheet, places: Mapping[str, Place], *, anchor: str) -> None:
+    """Chart the changes of all variants of a comparison against its baseline; arguments as for the lift."""
+    chart = BarChart()
+    _dress(chart, "Change against the baseline", "shaft velocity [m/s]", "change [%]")
+    changes = places["force_changes"]
+    for index, label in enumerate(_labels(changes)):
+        row = replace(changes, top=changes.top + index, bottom=changes.top + index)
+        _add_bars(worksheet, chart, row, index, label)
+    chart.set_categories(_reference(worksheet, places["velocities"]))
+    chart.gapWidth = 60
+    chart.x_axis.tickLblPos = "low"
+    worksheet.add_chart(chart, anchor)
+
+
+def _labels(grid: Place) -> list[Place]:
+    """The cells before each row of a grid, which name it."""
+    left = grid.left - 1
+    return [Place(grid.sheet, row, left, row, left) for row in range(grid.top, grid.bottom + 1)]
+
+
+def _add_bars(worksheet: Worksheet, chart: BarChart, bars: Place, index: int, label: Place) -> None:
+    series = Series(_reference(worksheet, bars))
+    series.tx = SeriesLabel(strRef=StrRef(label.address))
+    series.graphicalProperties.solidFill = SERIES_COLOURS[index % len(SERIES_COLOURS)]
+    series.graphicalProperties.line.solidFill = SERIES_COLOURS[0]
+    chart.series.append(series)
 
 
 def _chart(title: str, across: str, up: str) -> ScatterChart:
@@ -135,7 +177,7 @@ def _add_line(
     line = Series(_reference(worksheet, up), _reference(worksheet, across), title="viscosity")
     if label is not None:
         line.tx = SeriesLabel(strRef=StrRef(label.address))
-    _draw(line, SERIES_COLOURS[index], _DASHES[index], _WIDTH_EMU)
+    _draw(line, SERIES_COLOURS[index % len(SERIES_COLOURS)], _DASHES[index % len(_DASHES)], _WIDTH_EMU)
     chart.series.append(line)
 
 

@@ -2,35 +2,19 @@
 
 from __future__ import annotations
 
-from dampcell.functions.registry import lookup
-from dampcell.functions.tables import Column, PairLayout
+from dampcell.functions.tables import Column
 from dampcell.functions.units import shown_unit
 from dampcell.workbooks.fields import Field
+from dampcell.workbooks.form_reading import pair_columns
 from dampcell.workbooks.forms import styles
 from dampcell.workbooks.forms.sheet import FormSheet, Place
 
-__all__ = ["pair_columns", "write_pairs"]
+__all__ = ["write_pairs"]
 
 
-def pair_columns(declared: Field) -> tuple[Column, ...]:
-    """List the names of a name/value table.
-
-    Parameters
-    ----------
-    declared : Field
-        A field of type pairs; its formula names function and argument, such as ``FILL_VOLUME.cartridge``.
-
-    Returns
-    -------
-    tuple of Column
-    """
-    function, _, argument = declared.formula.partition(".")
-    layout = next(a.layout for a in lookup(function).arguments if a.name == argument)
-    assert isinstance(layout, PairLayout)
-    return layout.columns
-
-
-def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None = None) -> None:
+def write_pairs(
+    sheet: FormSheet, declared: Field, values: dict[str, str] | None = None, *, noted: bool = True
+) -> None:
     """Write a name/value table: name, value, unit, meaning.
 
     Every value has a name of its own in the workbook: that of the table, an
@@ -44,6 +28,8 @@ def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None
         The table; the cells of an input are unlocked, those of a result hold ``values``.
     values : dict, optional
         Formulas or texts that the value cells hold from the start, by name.
+    noted : bool
+        Whether the meaning stands beside each value.
     """
     grid, values = sheet.grid, values or {}
     note = (grid.unit + 1, grid.note[1])
@@ -53,7 +39,8 @@ def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None
     head, place = sheet.row, grid.label[0]
     for left, text in ((place, "Name"), (grid.value, "Value"), (grid.unit, "Unit")):
         sheet.put(head, left, text, styles.HEAD)
-    sheet.span(head, note, "What it is, where to measure", styles.HEAD)
+    if noted:
+        sheet.span(head, note, "What it is, where to measure", styles.HEAD)
     top = head + 1
     for row, column in enumerate(columns, start=top):
         entry = Field(
@@ -71,8 +58,9 @@ def write_pairs(sheet: FormSheet, declared: Field, values: dict[str, str] | None
         style = styles.INPUT if declared.kind == "input" else styles.RESULT
         sheet.put(row, grid.value, values.get(column.name), style)
         sheet.put(row, grid.unit, shown_unit(column.unit) if column.unit else None, styles.UNIT)
-        sheet.span(row, note, entry.note, styles.NOTE)
-        sheet.heighten(row, entry.note, note)
+        if noted:
+            sheet.span(row, note, entry.note, styles.NOTE)
+            sheet.heighten(row, entry.note, note)
         cell = Place(sheet.worksheet.title, row, grid.value, row, grid.value)
         sheet.validate(entry, cell)
         sheet.places.add(f"{declared.name}_{column.name}", cell)

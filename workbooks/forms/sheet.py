@@ -158,7 +158,7 @@ class FormSheet:
         columns = (grid.text[0], grid.note[1]) if declared.type == "long" else grid.text
         columns = columns if wide else (grid.value, grid.value)
         self.span(row, columns, _default(declared) if value is None else value, _style(declared))
-        self._format(row, columns[0], declared)
+        self.number_format(row, columns[0], declared)
         if not wide:
             self.put(row, grid.unit, shown_unit(declared.unit) if declared.unit else None, styles.UNIT)
         if declared.type != "long":
@@ -229,7 +229,7 @@ class FormSheet:
         for index in range(place.bottom - place.top + 1):
             cell = self.worksheet.cell(place.top + index, place.left)
             cell.style = _style(column)
-            self._format(place.top + index, place.left, column)
+            self.number_format(place.top + index, place.left, column)
             if column.formula:
                 cell.value = self.resolve(column.formula, index, row_places or {})
         if not column.formula:
@@ -242,7 +242,7 @@ class FormSheet:
         for index in range(declared.size):
             cell = self.worksheet.cell(top + index, column)
             cell.style = style if declared.formula else _style(declared)
-            self._format(top + index, column, declared)
+            self.number_format(top + index, column, declared)
             if declared.formula:
                 cell.value = self.resolve(declared.formula, index, {})
             elif index < len(values):
@@ -268,7 +268,7 @@ class FormSheet:
                 for offset, declared in enumerate(line):
                     cell = self.worksheet.cell(row, self.grid.matrix + offset)
                     cell.style = _style(declared)
-                    self._format(row, self.grid.matrix + offset, declared)
+                    self.number_format(row, self.grid.matrix + offset, declared)
                     cell.value = self.resolve(declared.formula, index, {})
             if first.size > 1:
                 self.block(self.row, self.grid.note, first.size, first.note, styles.NOTE)
@@ -338,13 +338,14 @@ class FormSheet:
             assert part is not None
             part.text, part.size = text, 8
 
-    def _format(self, row: int, column: int, declared: Field) -> None:
+    def number_format(self, row: int, column: int, declared: Field) -> None:
+        """Show a cell with the digits of its quantity."""
         cell = self.worksheet.cell(row, column)
         if declared.type == "date":
             cell.number_format = "yyyy-mm-dd"
         elif declared.type == "money":
             cell.number_format = "#,##0.00"
-        elif declared.type in ("number", "numbers") and declared.formula:
+        elif declared.type in ("number", "numbers", "grid") and declared.formula:
             usual = _UNIT_FORMATS.get(declared.unit, "0.00")
             cell.number_format = _FORMATS.get(declared.quantity, usual)
         elif declared.quantity in _INPUT_FORMATS:

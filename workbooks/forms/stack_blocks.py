@@ -24,7 +24,9 @@ STACKS_GRID = Grid(
 _LEFTS = (2, 10)
 
 
-def write_stacks(sheet: FormSheet, stacks: Sequence[tuple[Field, Field, Field | None]]) -> None:
+def write_stacks(
+    sheet: FormSheet, stacks: Sequence[tuple[Field, Field, Field | None]], *, rows_on_page: int = 99
+) -> None:
     """Write blocks of stacks, two beside each other.
 
     Parameters
@@ -33,10 +35,15 @@ def write_stacks(sheet: FormSheet, stacks: Sequence[tuple[Field, Field, Field | 
         A sheet with `STACKS_GRID`.
     stacks : sequence of (stack, label, clicks)
         The fields of each block; clicks is left out where the adjuster stands elsewhere.
+    rows_on_page : int
+        Rows of blocks on a sheet of paper.
     """
     step = stacks[0][0].size + 3
     top = sheet.row + 1
     for index, (stack, label, clicks) in enumerate(stacks):
+        if index and index % (2 * rows_on_page) == 0:
+            sheet.row = top + (index // 2) * step - 1
+            sheet.break_page()
         _write_stack(sheet, stack, label, clicks, top + (index // 2) * step, _LEFTS[index % 2])
     sheet.row = top + -(-len(stacks) // 2) * step
 

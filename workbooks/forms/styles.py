@@ -44,7 +44,7 @@ RESULT = "Dampcell result"
 RESULT_TEXT = "Dampcell result text"
 CAUTION = "Dampcell caution"
 
-# Slate and sand, with five line colours that stay apart in greyscale and for colour-blind eyes.
+# Slate and sand, with line colours that stay apart in greyscale and for colour-blind eyes.
 _SLATE, _MIST, _SAND, _LINE, _GREY, _RUST, _PALE = (
     "2B4450",
     "E3EBEE",
@@ -54,7 +54,7 @@ _SLATE, _MIST, _SAND, _LINE, _GREY, _RUST, _PALE = (
     "8C2F14",
     "F1F5F6",
 )
-SERIES_COLOURS = ("2B4450", "C8553D", "3C8D6E", "B08BC9", "B8860B")
+SERIES_COLOURS = ("2B4450", "C8553D", "3C8D6E", "B08BC9", "B8860B", "7FA3B5", "8C2F14", "5E6B70")
 
 _FONT = "Arial"
 

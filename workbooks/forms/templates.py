@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from dampcell.functions.errors import InputError
 from dampcell.functions.tables import nearest
 from dampcell.workbooks.fields import field_names
-from dampcell.workbooks.forms import oil_shelf, service_ledger, stack_record
+from dampcell.workbooks.forms import comparison, oil_shelf, service_ledger, stack_record
 from dampcell.workbooks.forms.demo import fill, respell
 from dampcell.workbooks.forms.sheet import Place
 
@@ -39,6 +39,7 @@ class Template:
 
 TEMPLATES: Final[Mapping[str, Template]] = {
     stack_record.KIND: Template(stack_record.build_stack_record, stack_record.finished, "date_in"),
+    comparison.KIND: Template(comparison.build_comparison, comparison.finished, "comparison_date"),
     oil_shelf.KIND: Template(oil_shelf.build_oil_shelf, oil_shelf.finished, "shelf_date"),
     service_ledger.KIND: Template(service_ledger.build_service_ledger, service_ledger.finished, "ledger_day"),
 }
