@@ -26,6 +26,7 @@ COMMANDS = {
     "demo": "dampcell.workbooks.report_command",
     "serve": "dampcell.workbooks.serve_command",
     "new": "dampcell.workbooks.new_command",
+    "check": "dampcell.workbooks.check_command",
     "connect": "dampcell.workbooks.connect_command",
     "respell": "dampcell.workbooks.respell_command",
 }
