@@ -5,14 +5,12 @@ It is run by the Python that LibreOffice is installed for, not by that of the te
 
 from __future__ import annotations
 
+import importlib
 import json
 import sys
 import time
 import traceback
 from typing import Any
-
-import uno  # type: ignore[import-not-found]  # there is only one for the other Python
-from com.sun.star.beans import NamedValue, PropertyValue  # type: ignore[import-not-found]  # as above
 
 ERRORS = {
     521: "#NULL!",
@@ -32,7 +30,9 @@ class Driver:
     """Requests by name; each method takes what the request says."""
 
     def __init__(self, pipe: str) -> None:
-        local = uno.getComponentContext()
+        # The Python of the tests, which collects this file too, has no such module.
+        self.uno = importlib.import_module("uno")
+        local = self.uno.getComponentContext()
         resolver = local.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", local)
         self.context = _patiently(
             lambda: resolver.resolve(f"uno:pipe,name={pipe};urp;StarOffice.ComponentContext")
@@ -42,8 +42,10 @@ class Driver:
 
     def open(self, path: str = "") -> None:
         """Open a workbook, or a new one."""
-        url = uno.systemPathToFileUrl(path) if path else "private:factory/scalc"
-        self.document = self.desktop.loadComponentFromURL(url, "_blank", 0, (_property("Hidden", True),))
+        url = self.uno.systemPathToFileUrl(path) if path else "private:factory/scalc"
+        self.document = self.desktop.loadComponentFromURL(
+            url, "_blank", 0, (self._pair("beans.PropertyValue", "Hidden", True),)
+        )
 
     def close(self) -> None:
         """Close the workbook without saving."""
@@ -93,12 +95,15 @@ class Driver:
 
     def save(self, path: str) -> None:
         """Save a copy in the format that its ending says."""
-        kind = _property("FilterName", FILTERS[path.rpartition(".")[2]])
-        self.document.storeToURL(uno.systemPathToFileUrl(path), (kind,))
+        kind = self._pair("beans.PropertyValue", "FilterName", FILTERS[path.rpartition(".")[2]])
+        self.document.storeToURL(self.uno.systemPathToFileUrl(path), (kind,))
 
     def command(self, name: str) -> str:
         """Run a command of the extension on the workbook."""
-        given = (NamedValue("Command", name), NamedValue("Document", self.document))
+        given = (
+            self._pair("beans.NamedValue", "Command", name),
+            self._pair("beans.NamedValue", "Document", self.document),
+        )
         return str(self._service(COMMANDS).execute(given))
 
     def functions(self, prefix: str) -> dict[str, Any]:
@@ -130,6 +135,11 @@ class Driver:
         sheets = self.document.Sheets
         return (sheets.getByName(sheet) if sheet else sheets.getByIndex(0)).getCellRangeByName(local)
 
+    def _pair(self, kind: str, name: str, value: object) -> Any:
+        pair = self.uno.createUnoStruct(f"com.sun.star.{kind}")
+        pair.Name, pair.Value = name, value
+        return pair
+
     def _service(self, name: str) -> Any:
         return self.context.ServiceManager.createInstanceWithContext(name, self.context)
 
@@ -143,10 +153,6 @@ def _patiently(connect: Any) -> Any:
             if time.monotonic() > end:
                 raise
             time.sleep(0.1)
-
-
-def _property(name: str, value: object) -> Any:
-    return PropertyValue(name, 0, value, 0)
 
 
 def _content(cell: Any) -> Any:

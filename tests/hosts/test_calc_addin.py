@@ -321,7 +321,7 @@ def test_the_command_line_respells_what_excel_saved(calc: Calc) -> None:
 
 
 def _measured(calculate: Callable[[], object]) -> tuple[float, float]:
-    """Seconds that calculating takes without a spreadsheet, and how many times longer than on a quiet machine."""
+    """Seconds without a spreadsheet, and how many times longer they are than on a quiet machine."""
     begun, used = time.perf_counter(), time.process_time()
     calculate()
     seconds = time.perf_counter() - begun

@@ -48,6 +48,7 @@ SHEET_ROWS = 1_048_576
 LONG_RANGE = 1000
 """Ranges of more rows are sent without the blank rows at their end."""
 
+_ENCODE = json.JSONEncoder(check_circular=False, allow_nan=False, separators=(",", ":")).encode
 _ADDRESSES = ("127.0.0.1", "::1")
 _RECALCULATE = "recalculate with Ctrl+Shift+F9"
 _START = f'start it with "dampcell serve", then {_RECALCULATE}'
@@ -484,7 +485,7 @@ class _Memory:
 
 
 def _written(function: str, arguments: Sequence[object]) -> str:
-    return json.dumps({"function": function, "arguments": arguments}, separators=(",", ":"))
+    return f'{{"function":"{function}","arguments":{_ENCODE(arguments)}}}'
 
 
 def _cells(value: object) -> int:
