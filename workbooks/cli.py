@@ -25,6 +25,7 @@ COMMANDS = {
     "report": "dampcell.workbooks.report_command",
     "demo": "dampcell.workbooks.report_command",
     "serve": "dampcell.workbooks.serve_command",
+    "ledger": "dampcell.workbooks.ledger_command",
     "new": "dampcell.workbooks.new_command",
     "check": "dampcell.workbooks.check_command",
     "connect": "dampcell.workbooks.connect_command",

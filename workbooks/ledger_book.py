@@ -23,7 +23,7 @@ from dampcell.functions.money import Basis, decimal_of, rounded, total
 from dampcell.functions.tables import is_blank
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import load_fields
-from dampcell.workbooks.forms import oil_shelf, service_ledger
+from dampcell.workbooks.forms import oil_shelf, service_ledger, stack_record
 from dampcell.workbooks.package import Package, open_package, read_file, refreshed
 from dampcell.workbooks.reading import read_what_is_there
 from dampcell.workbooks.record import JobRecord
@@ -36,6 +36,23 @@ TABLE = "jobs"
 _SPARE_ROWS = 100
 # Texts that a spreadsheet program would take for a formula when it opens a CSV file.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_JOB_KIND = stack_record.KIND
+_TAKEN = frozenset(
+    {
+        "job_number",
+        "job_date",
+        "service_kind",
+        "damper",
+        "serial",
+        "technician",
+        "customer_code",
+        "hours_since_last",
+        "service_interval",
+        "oil_name",
+        "price_lines",
+        "bleed_log",
+    }
+)
 _OTHER_KINDS = (oil_shelf.KIND, service_ledger.KIND)
 
 
@@ -83,10 +100,12 @@ def read_job(source: Path, name: str, *, basis: Basis = "item") -> JobRead:
     """
     try:
         data = read_file(source)
-        kind = _other_kind(open_package(data, source.name))
+        package = open_package(data, source.name)
+        kind = _other_kind(package)
         if kind:
             return JobRead(source, other_kind=kind)
-        recalculated = recalculate(data, source.name)
+        # What the ledger takes was typed in: only where a person typed a formula is there more to do.
+        recalculated = recalculate(data, source.name) if _asks_a_formula(package) else None
         record, problems = read_what_is_there(SavedCells(data, source.name, recalculated), source.name)
         entry = entry_of(record, name, basis=basis)
     except DampcellError as error:
@@ -340,6 +359,27 @@ def _other_kind(package: Package) -> str:
         if sum(name in names for name in inputs) > 0.8 * len(inputs):
             return kind
     return ""
+
+
+def _asks_a_formula(package: Package) -> bool:
+    """Whether a cell that the ledger takes from a job holds a formula."""
+    wanted = [
+        (found[0], found[1], declared)
+        for declared in load_fields(_JOB_KIND)
+        if declared.name in _TAKEN and (found := named_area(package, declared.name)) is not None
+    ]
+    for sheet in package.sheets:
+        areas = [(corners, declared) for title, corners, declared in wanted if title == sheet.name]
+        if not areas:
+            continue
+        for cell in package.cells(sheet, package.part(sheet.part)):
+            for (top, left, bottom, right), declared in areas:
+                if top <= cell.row <= bottom and left <= cell.column <= right:
+                    column = cell.column - left
+                    # A column of formulas belongs to the template; the ledger does not take it.
+                    if column >= len(declared.columns) or not declared.columns[column].formula:
+                        return True
+    return False
 
 
 def _check_heads(heads: Sequence[object], file: str, sheet: str) -> None:

@@ -20,6 +20,7 @@ from rich.table import Table
 from dampcell.functions.errors import DampcellError, WorkbookError
 from dampcell.workbooks.audit import cell_text
 from dampcell.workbooks.batch import ENDINGS, JobOutcome, Task, find, plan, run_all
+from dampcell.workbooks.demo_set import write_demo_set
 from dampcell.workbooks.files import write_bytes
 from dampcell.workbooks.pages import Paper
 
@@ -65,19 +66,28 @@ def report(
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for the demo.")] = DEMO_FOLDER,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper size.")] = "a4",
+    everything: Annotated[
+        bool,
+        typer.Option("--all", help="The whole year: twelve jobs, the oil shelf and the ledger; no reports."),
+    ] = False,
 ) -> None:
     """Copy the demo job workbooks of an invented workshop, and make their reports.
 
     Workbooks that are in the folder already are kept as they are.
     """
+    jobs = out / "jobs" if everything else out
     try:
-        out.mkdir(parents=True, exist_ok=True)
+        jobs.mkdir(parents=True, exist_ok=True)
         for source in sorted(
             files("dampcell.templates").joinpath("demo").iterdir(), key=lambda item: item.name
         ):
-            target = out / source.name
+            target = jobs / source.name
             if source.name.endswith(ENDINGS) and not target.exists():
                 write_bytes(target, source.read_bytes())
+        if everything:
+            for path in write_demo_set(out, jobs):
+                typer.echo(str(path))
+            return
     except (DampcellError, OSError) as error:
         _say(f"{out}: the demo cannot be written here ({error}); allowed: a folder that may be written to.")
         raise typer.Exit(2) from None

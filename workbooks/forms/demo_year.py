@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
@@ -16,7 +16,7 @@ from dampcell.workbooks.forms.service_ledger import finished as finished_ledger
 from dampcell.workbooks.forms.stack_record import build_stack_record
 from dampcell.workbooks.forms.stack_record import finished as finished_record
 
-__all__ = ["demo_ledger", "demo_shelf", "demo_year", "further_jobs"]
+__all__ = ["demo_job", "demo_ledger", "demo_shelf", "further_jobs"]
 
 _SHELF_COLUMNS = (0, 7, 8)
 
@@ -33,16 +33,9 @@ def further_jobs() -> list[Mapping[str, Any]]:
     return [_whole(job, known[job["like"]]) for job in _table("year")["job"]]
 
 
-def demo_year() -> Iterator[tuple[str, bytes]]:
-    """Make the job workbooks that the package does not carry ready made.
-
-    Yields
-    ------
-    tuple of file name and bytes
-        Equal on every call.
-    """
-    for job in further_jobs():
-        yield job["file"], demo_bytes(job, build_stack_record, finished_record)
+def demo_job(job: Mapping[str, Any]) -> bytes:
+    """Make the workbook of one of the further jobs, with values; equal on every call."""
+    return demo_bytes(job, build_stack_record, finished_record)
 
 
 def demo_shelf() -> bytes:
