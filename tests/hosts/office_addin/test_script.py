@@ -120,7 +120,7 @@ def test_large_requests_are_parted_by_their_size(excel: Run) -> None:
 
 
 def test_blank_rows_at_the_end_of_a_long_range_are_not_sent_but_filled_up_again(excel: Run) -> None:
-    column: list[list[float | str]] = [*([50.0] for _ in range(3)), *([""] for _ in range(4997))]
+    column: list[list[object]] = [[50.0 if row < 3 else ""] for row in range(5000)]
     told = excel([("OIL_VISCOSITY", [[[404.0]], [[28.0]], column])])
     value = evaluate("OIL_VISCOSITY", [404.0, 28.0, 50.0]).value
     assert told["results"][0][0]["value"] == [[value]] * 3 + [[""]] * 4997
