@@ -49,9 +49,10 @@ class LiveServer:
         """The token it made at its first start."""
         return (self.config / "dampcell" / "token").read_text().strip()
 
-    def start(self) -> None:
-        """Start it, and wait until it answers."""
+    def start(self, *options: str) -> None:
+        """Start it with options of the command line, and wait until it answers."""
         command = [sys.executable, "-m", "dampcell.workbooks.cli", "serve", "--log", "--port", str(self.port)]
+        command += options
         environment = {**os.environ, "XDG_CONFIG_HOME": str(self.config)}
         with self._log.open("a") as log:
             self._process = subprocess.Popen(

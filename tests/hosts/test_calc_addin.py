@@ -253,6 +253,23 @@ def test_a_server_that_is_down_is_said_and_healed_by_a_hard_recalculation(calc: 
         assert status.startswith("Connected: Dampcell ")
 
 
+def test_a_call_over_the_time_limit_is_said_and_costs_no_other_cell(calc: Calc) -> None:
+    calc.server.stop()
+    calc.server.start("--time-limit", "0.5")
+    with calc.workbook():
+        stack, (_, *rest) = REGISTRY["STACK_LIFT"], REGISTRY["STACK_LIFT"].example_call
+        # Thousands of stacks: seconds on any machine, but quickly read.
+        calc.ask("put_rows", area="A1:A5000", rows=[[1.0 + i / 1000] for i in range(5000)])
+        over = ";".join([_constant(stack.example_call[0]), "A1:A5000", *map(_constant, rest[1:])])
+        short = f"=ISNUMBER({STIFF[1:]})"
+        formulas = [f"=DAMP.STACK_LIFT({over})", f'=DAMP.WHY("STACK_LIFT";{over})', short]
+        calc.ask("put_formulas", area="C1:C3", rows=[[formula] for formula in formulas])
+        number, why, other = (row[0] for row in calc.ask("get", area="C1:C3"))
+    calc.server.stop()
+    assert (number, other) == (["#N/A"], 1.0)
+    assert "took longer than 0.5 s and was stopped; allowed: a smaller range or table" in why
+
+
 def test_a_wrong_token_is_said(calc: Calc) -> None:
     with calc.workbook():
         calc.write_token("wrong" * 8)

@@ -228,6 +228,9 @@ class _Office:
                 )
                 return as_cells(value, rows)
             except client.Refused as refused:
+                if explains and refused.code == "#N/A":
+                    # The call that is explained took too long, and so did explaining it.
+                    return as_cells(refused.message)
                 return as_cells({"error": {"code": refused.code}})
             except client.Unreachable as trouble:
                 # A sentence in a cell that should hold a number would be summed up as 0.
