@@ -1,0 +1,198 @@
+"""The check: what is missing or doubtful in a workbook of any kind, with sheet and cell."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+from openpyxl import Workbook
+from typer.testing import CliRunner
+
+from dampcell.functions.errors import WorkbookError
+from dampcell.workbooks.checking import Checked, check_workbook
+from dampcell.workbooks.cli import build_app
+from dampcell.workbooks.forms.demo import demo_jobs, fill, with_values
+from dampcell.workbooks.forms.sheet import Place
+from dampcell.workbooks.forms.templates import KINDS, TEMPLATES, template_bytes
+
+FILE = "mine.xlsx"
+Change = Callable[[Workbook, Mapping[str, Place]], None]
+
+
+def light_record(change: Change | None = None, *, values: bool = False) -> bytes:
+    """A small stack record that is quick to compute: one shim, no valve, nothing else missing."""
+    template = TEMPLATES["stack_record"]
+    workbook, places = template.build()
+    wanted = ("job_number", "job_date", "technician", "service_kind", "damper", "viscosity_40")
+    fields = {name: demo_jobs()[0]["fields"][name] for name in (*wanted, "viscosity_100")}
+    tables = {"stack_as_found": [["shim", 30, 0.2, 1], ["clamp", 12, 0.3, 1]]}
+    fill(workbook, places, {"fields": {**fields, "load_diameter": 27}, "tables": tables})
+    if change is not None:
+        change(workbook, places)
+    data = template.finish(workbook)
+    return with_values(data, FILE) if values else data
+
+
+def typed(name: str, value: Any, down: int = 0, across: int = 0) -> Change:
+    def change(workbook: Workbook, places: Mapping[str, Place]) -> None:
+        place = places[name]
+        workbook[place.sheet].cell(place.top + down, place.left + across).value = value
+
+    return change
+
+
+def checked(*changes: Change) -> Checked:
+    def change(workbook: Workbook, places: Mapping[str, Place]) -> None:
+        for one in changes:
+            one(workbook, places)
+
+    return check_workbook(light_record(change), FILE)
+
+
+def sentences(errors: tuple[WorkbookError, ...]) -> list[str]:
+    return [str(error) for error in errors]
+
+
+def test_nothing_is_said_of_a_record_that_has_all_it_needs() -> None:
+    found = check_workbook(light_record(values=True), FILE)
+    assert (found.kind, found.to_mend, found.to_look_at) == ("stack_record", (), ())
+
+
+def test_a_fresh_stack_record_says_what_it_needs() -> None:
+    found = check_workbook(template_bytes("stack_record", {}), FILE)
+    assert [error.problem for error in found.to_mend] == [
+        "Job number is missing",
+        "Date done is missing",
+        "Damper is missing",
+        "Load circle is missing",
+        "As found: the stack is blank",
+    ]
+    assert "Technician is missing" in [error.problem for error in found.to_look_at]
+    assert all(error.sheet and error.cell for error in (*found.to_mend, *found.to_look_at))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_is_known_and_a_fresh_one_has_no_error_cell(kind: str) -> None:
+    found = check_workbook(template_bytes(kind, {}), FILE)
+    assert found.kind == kind
+    assert [error for error in sentences(found.to_mend) if "#" in error] == []
+
+
+def test_a_unit_of_the_wrong_kind_in_the_valve_is_told_with_its_cell() -> None:
+    found = checked(typed("valve_displaced_diameter", "14 cSt"))
+    assert any("displaced diameter" in text and "mm" in text for text in sentences(found.to_mend))
+    assert any(error.sheet == "Valve" and error.cell for error in found.to_mend)
+
+
+def test_a_changed_name_in_the_valve_is_told_with_the_nearest_one() -> None:
+    found = checked(typed("valve", "displaced diametr", down=17), typed("valve", 3, down=17, across=1))
+    assert any('did you mean "displaced diameter"?' in text for text in sentences(found.to_mend))
+
+
+def test_a_value_whose_name_was_deleted_is_told() -> None:
+    found = checked(typed("valve", None, down=17), typed("valve", 3, down=17, across=1))
+    assert any("a value without its name" in text for text in sentences(found.to_mend))
+
+
+def test_a_valve_that_is_only_begun_is_told() -> None:
+    found = checked(typed("valve_displaced_diameter", 46))
+    assert any("force against velocity is not calculated yet" in text for text in sentences(found.to_look_at))
+
+
+def test_small_parts_that_are_not_all_in_are_told() -> None:
+    found = checked(typed("small_parts", "Detent balls"), typed("small_parts", 2, across=2))
+    assert "1 kinds of small parts are not all in" in [error.problem for error in found.to_look_at]
+
+
+def test_a_dial_that_does_not_read_true_is_told() -> None:
+    row = ("rebound", 24, 26, 13, 13, 2)
+    found = checked(*(typed("dials", value, across=across) for across, value in enumerate(row)))
+    assert any("rebound: the dial does not read true" in text for text in sentences(found.to_look_at))
+
+
+def test_a_formula_that_was_written_over_is_told() -> None:
+    found = checked(typed("oil_index", 180), typed("price_total", None))
+    texts = sentences(found.to_look_at)
+    assert any("Viscosity index should be calculated, but its formula was written over" in t for t in texts)
+    assert any("Total should be calculated, but its formula was deleted" in text for text in texts)
+
+
+def test_results_that_are_errors_are_told_with_their_sentence() -> None:
+    found = checked(typed("load_diameter", 29), typed("stack_as_found", 40, down=1, across=1))
+    assert any("Results!" in text and "clamp" in text for text in sentences(found.to_mend))
+
+
+def test_very_many_errors_are_counted() -> None:
+    found = checked(typed("stack_as_found", "shim", down=1))
+    assert "more results are errors" in str(found.to_mend[-1])
+
+
+def test_saved_results_that_are_older_than_the_inputs_are_told_once() -> None:
+    data = light_record(values=True)
+    stale = replaced(data, b"<v>191</v>", b"<v>190</v>")
+    found = check_workbook(stale, FILE)
+    assert len(found.to_look_at) == 1
+    assert "saved results are older than the inputs" in str(found.to_look_at[0])
+    assert found.to_mend == ()
+
+
+def replaced(data: bytes, old: bytes, new: bytes) -> bytes:
+    """The same package with a piece of its sheets changed, as another program would leave it."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as source, zipfile.ZipFile(packed, "w") as target:
+        parts = {name: source.read(name) for name in source.namelist()}
+        assert any(old in part for part in parts.values())
+        for name, part in parts.items():
+            target.writestr(name, part.replace(old, new))
+    return packed.getvalue()
+
+
+def test_a_deleted_sheet_is_told_and_ends_the_check() -> None:
+    def change(workbook: Workbook, places: Mapping[str, Place]) -> None:
+        workbook["Valve"].title = "Valv"
+
+    found = checked(change)
+    assert 'the sheet "Valve" is missing' in str(found.to_mend[-1])
+
+
+def test_a_comparison_says_which_variant_lacks_what() -> None:
+    template = TEMPLATES["comparison"]
+    workbook, places = template.build()
+    fill(workbook, places, {"fields": {}, "tables": {"variants": [["Softer", "Nobody's"]]}})
+    found = check_workbook(template.finish(workbook), FILE)
+    assert "Softer still needs a stack from the sheet Stacks" in [e.problem for e in found.to_look_at]
+
+
+def test_a_workbook_from_no_template_is_refused() -> None:
+    saved = io.BytesIO()
+    Workbook().save(saved)
+    with pytest.raises(WorkbookError, match="is made from none of the templates"):
+        check_workbook(saved.getvalue(), FILE)
+
+
+def test_the_command_prints_lines_and_leaves_with_1_when_something_has_to_be_mended(tmp_path: Path) -> None:
+    good, bad, none = tmp_path / "good.xlsx", tmp_path / "bad.xlsx", tmp_path / "none.xlsx"
+    good.write_bytes(light_record(values=True))
+    bad.write_bytes(light_record(typed("job_number", None)))
+    result = CliRunner().invoke(build_app("check"), ["check", str(good), str(bad), str(none)])
+    assert result.exit_code == 1
+    lines = result.output.splitlines()
+    assert lines[0] == "good.xlsx: nothing is missing or doubtful (stack record)."
+    assert lines[1] == "to mend: bad.xlsx, Job!C5: Job number is missing."
+    assert "to mend: none.xlsx: cannot be read (No such file or directory)" in lines[-1]
+
+
+def test_the_command_leaves_with_0_when_something_is_only_doubtful(tmp_path: Path) -> None:
+    path = tmp_path / "a.xlsx"
+    path.write_bytes(light_record(typed("technician", None)))
+    result = CliRunner().invoke(build_app("check"), ["check", str(path), "--json"])
+    assert result.exit_code == 0
+    found = json.loads(result.output)["workbooks"][0]
+    assert found["kind"] == "stack_record"
+    assert found["to_mend"] == []
+    assert found["to_look_at"][0]["cell"] == "C9"
