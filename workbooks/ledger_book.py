@@ -30,7 +30,16 @@ from dampcell.workbooks.record import JobRecord
 from dampcell.workbooks.refill import Cell, named_area, refilled
 from dampcell.workbooks.sources import SavedCells
 
-__all__ = ["JobRead", "as_csv", "as_parquet", "entry_of", "filled_ledger", "gathered", "read_job"]
+__all__ = [
+    "JobRead",
+    "as_csv",
+    "as_parquet",
+    "entry_of",
+    "filled_ledger",
+    "gathered",
+    "read_job",
+    "rows_by_hand",
+]
 
 TABLE = "jobs"
 _SPARE_ROWS = 100
@@ -198,6 +207,35 @@ def filled_ledger(data: bytes, file: str, ledger: Ledger) -> bytes:
     WorkbookError
         If it is no service ledger, its columns were moved, or it cannot grow.
     """
+    by_hand = rows_by_hand(data, file)
+    entries = sorted(
+        (*ledger.jobs, *(one.left_out for one in ledger.duplicates)), key=lambda entry: entry.row
+    )
+    rows = [_row(entry) for entry in entries]
+    fresh = refilled(data, file, TABLE, rows, keep=by_hand.__contains__, spare=_SPARE_ROWS)
+    return refreshed(fresh, recalculate(fresh, file))
+
+
+def rows_by_hand(data: bytes, file: str) -> frozenset[int]:
+    """Find the rows of a service ledger that a person typed in.
+
+    Parameters
+    ----------
+    data : bytes
+        A service ledger.
+    file : text
+        Its name, for messages.
+
+    Returns
+    -------
+    frozenset of int
+        Rows of the sheet, from 1, that hold something but no workbook.
+
+    Raises
+    ------
+    WorkbookError
+        If it is no service ledger, or its columns were moved.
+    """
     package = open_package(data, file)
     found = named_area(package, TABLE)
     if _other_kind(package) != service_ledger.KIND or found is None:
@@ -210,17 +248,11 @@ def filled_ledger(data: bytes, file: str, ledger: Ledger) -> bytes:
     saved = SavedCells(data, file)
     _check_heads(saved.block(title, top - 1, left, top - 1, right)[0], file, title)
     block = saved.block(title, top, left, bottom, right)
-    by_hand = {
+    return frozenset(
         top + index
         for index, cells in enumerate(block)
         if is_blank(cells[-1]) and not all(map(is_blank, cells))
-    }
-    entries = sorted(
-        (*ledger.jobs, *(one.left_out for one in ledger.duplicates)), key=lambda entry: entry.row
     )
-    rows = [_row(entry) for entry in entries]
-    fresh = refilled(data, file, TABLE, rows, keep=by_hand.__contains__, spare=_SPARE_ROWS)
-    return refreshed(fresh, recalculate(fresh, file))
 
 
 def as_csv(ledger: Ledger) -> bytes:

@@ -22,7 +22,15 @@ from dampcell.workbooks.batch import ENDINGS, Found, find
 from dampcell.workbooks.files import sweep, write_bytes
 from dampcell.workbooks.forms.service_ledger import KIND
 from dampcell.workbooks.forms.templates import Program, template_bytes
-from dampcell.workbooks.ledger_book import JobRead, as_csv, as_parquet, filled_ledger, gathered, read_job
+from dampcell.workbooks.ledger_book import (
+    JobRead,
+    as_csv,
+    as_parquet,
+    filled_ledger,
+    gathered,
+    read_job,
+    rows_by_hand,
+)
 from dampcell.workbooks.package import read_file
 
 __all__ = ["FILE_NAME", "ledger", "register", "write_ledger"]
@@ -148,7 +156,7 @@ def _ledger_in_use(target: Path) -> bytes | None:
     if not target.exists():
         return None
     data = read_file(target)
-    filled_ledger(data, target.name, gathered([]))
+    rows_by_hand(data, target.name)
     return data
 
 

@@ -143,9 +143,7 @@ class _Scan:
     xml: bytes
     rows: dict[int, _Row]
     prefix: str
-    data_start: int
     data_end: int
-    data_empty: bool
 
     def styles(self, row: int, left: int, right: int) -> dict[int, str]:
         """Styles of the cells of a row, for rows that are new."""
@@ -187,10 +185,6 @@ class _Scan:
     def _new_row(self, number: int, inside: bytes) -> Edit:
         opening = f'<{self.prefix}row r="{number}">'.encode()
         made = opening + inside + self._closing("row")
-        if self.data_empty:
-            tag = self.xml[self.data_start : self.data_end]
-            whole = tag[:-2].rstrip() + b">" + made + self._closing("sheetData")
-            return self.data_start, self.data_end, whole
         after = min((row.start for other, row in self.rows.items() if other > number), default=self.data_end)
         return after, after, made
 
@@ -215,7 +209,7 @@ def _scan(xml: bytes, file: str, sheet: str) -> _Scan:
     open_row: list[_Row] = []
     open_cell: list[tuple[int, int, str]] = []
     content: list[bool] = [False]
-    data: dict[str, tuple[int, int]] = {}
+    data: dict[str, int] = {}
     prefix = ""
     place = [0, 0]
 
@@ -230,7 +224,6 @@ def _scan(xml: bytes, file: str, sheet: str) -> _Scan:
         before, _, local = name.rpartition(":")
         if local == "sheetData":
             prefix = f"{before}:" if before else ""
-            data["start"] = (at, tag_end(at))
         elif local == "row":
             place[:] = [int(attributes.get("r") or place[0] + 1), 0]
             open_row[:] = [_Row(at, tag_end(at))]
@@ -259,9 +252,7 @@ def _scan(xml: bytes, file: str, sheet: str) -> _Scan:
             row.end = _element_end(xml, row.start, at, row.tag_end)
             row.empty = row.end == row.tag_end
         elif local == "sheetData":
-            begun, opened = data["start"]
-            finish = _element_end(xml, begun, at, opened)
-            data["end"] = (finish if finish == opened else at, int(finish == opened))
+            data["end"] = at
 
     parser = expat.ParserCreate()
     parser.StartElementHandler = start
@@ -269,6 +260,8 @@ def _scan(xml: bytes, file: str, sheet: str) -> _Scan:
     try:
         parser.Parse(xml, True)
         found = data["end"]
+        # A table has its heads at least, so a sheet without any row is not the one that is meant.
+        assert rows
     except (expat.ExpatError, KeyError, ValueError, AssertionError):
         raise WorkbookError(
             "the sheet cannot be read",
@@ -276,7 +269,7 @@ def _scan(xml: bytes, file: str, sheet: str) -> _Scan:
             sheet=sheet,
             allowed="a workbook that opens in a spreadsheet program; save it there again as .xlsx",
         ) from None
-    return _Scan(xml, rows, prefix, data["start"][0], found[0], bool(found[1]))
+    return _Scan(xml, rows, prefix, found)
 
 
 def _element_end(xml: bytes, start: int, current: int, tag_end: int) -> int:
