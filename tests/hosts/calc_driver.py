@@ -120,6 +120,40 @@ class Driver:
                 }
         return found
 
+    def type(self, cells: dict[str, Any]) -> None:
+        """Fill cells as a person would, who cannot reach those that a sheet protects."""
+        for address in cells:
+            if self._range(address).CellProtection.IsLocked:
+                raise ValueError(f"{address} is no input cell")
+        self.put(cells)
+
+    def errors(self) -> list[str]:
+        """List the cells of all sheets that show an error."""
+        found = []
+        for sheet in self.document.Sheets:
+            for area in sheet.queryFormulaCells(ERROR).RangeAddresses:
+                for row in range(area.StartRow, area.EndRow + 1):
+                    for column in range(area.StartColumn, area.EndColumn + 1):
+                        cell = sheet.getCellByPosition(column, row)
+                        found.append(f"{cell.AbsoluteName}: {cell.getFormula()}")
+        return found
+
+    def insert_row(self, sheet: str, row: int) -> None:
+        """Insert a row above the given one, counted from 1, on a sheet that is unprotected for it."""
+        target = self.document.Sheets.getByName(sheet)
+        target.unprotect("")
+        target.Rows.insertByIndex(row - 1, 1)
+
+    def move_column(self, area: str, to: str) -> None:
+        """Move cells to another place on their sheet, which is unprotected for it."""
+        source, target = self._range(area), self._range(to)
+        source.Spreadsheet.unprotect("")
+        source.Spreadsheet.moveRange(target.CellAddress, source.RangeAddress)
+
+    def rename(self, sheet: str, name: str) -> None:
+        """Rename a sheet."""
+        self.document.Sheets.getByName(sheet).setName(name)
+
     def style(self, area: str, properties: dict[str, Any]) -> None:
         """Set properties of cells or columns, for pictures."""
         for name, value in properties.items():
