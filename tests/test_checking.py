@@ -19,6 +19,7 @@ from dampcell.workbooks.cli import build_app
 from dampcell.workbooks.forms.demo import demo_jobs, fill, with_values
 from dampcell.workbooks.forms.sheet import Place
 from dampcell.workbooks.forms.templates import KINDS, TEMPLATES, template_bytes
+from dampcell.workbooks.sheets import address
 
 FILE = "mine.xlsx"
 Change = Callable[[Workbook, Mapping[str, Place]], None]
@@ -166,6 +167,38 @@ def test_a_comparison_says_which_variant_lacks_what() -> None:
     fill(workbook, places, {"fields": {}, "tables": {"variants": [["Softer", "Nobody's"]]}})
     found = check_workbook(template.finish(workbook), FILE)
     assert "Softer still needs a stack from the sheet Stacks" in [e.problem for e in found.to_look_at]
+
+
+@pytest.mark.parametrize(
+    ("name", "down", "across", "value", "label"),
+    [
+        ("variants", 0, 4, "warm", "Oil temperature"),
+        ("velocities", 0, 3, "fast", "Velocities"),
+        ("oils", 0, 1, "5 wt", "Viscosity at 40 °C"),
+        ("valve_2", 0, 1, "c", "face"),
+        ("stack_8", 0, 2, "14 cSt", "Thickness"),
+        ("band_velocity", 0, 0, "0.5 mm", "Tolerance band at"),
+    ],
+)
+def test_a_bad_cell_of_a_comparison_is_told_with_its_place(
+    name: str, down: int, across: int, value: str, label: str
+) -> None:
+    template = TEMPLATES["comparison"]
+    workbook, places = template.build()
+    typed(name, value, down, across)(workbook, places)
+    found = check_workbook(template.finish(workbook), FILE)
+    place = places[name]
+    error = next(one for one in found.to_mend if one.problem.startswith(label))
+    assert error.sheet == place.sheet
+    assert error.cell == address(place.top + down, place.left + across)
+
+
+@pytest.mark.parametrize("value", ["2,5 m/s", "250 cm/s", 2.5])
+def test_decimal_commas_and_units_typed_into_cells_are_understood(value: object) -> None:
+    template = TEMPLATES["comparison"]
+    workbook, places = template.build()
+    typed("maximum_velocity", value)(workbook, places)
+    assert check_workbook(template.finish(workbook), FILE).to_mend == ()
 
 
 def test_a_workbook_from_no_template_is_refused() -> None:

@@ -21,7 +21,7 @@ from dampcell.functions.errors import WorkbookError
 from dampcell.functions.registry import CellError
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import VARIANTS, field_names
-from dampcell.workbooks.forms.demo import demo_jobs, fill
+from dampcell.workbooks.forms.demo import demo_jobs, fill, respell
 from dampcell.workbooks.forms.pinned import pinned_bytes
 from dampcell.workbooks.forms.stack_record import build_stack_record
 from dampcell.workbooks.reading import check_record, read_record
@@ -310,6 +310,13 @@ def test_wrong_dimension_names_sheet_and_cell() -> None:
         ("load_diameter", "wide", 0, 0, "Load circle "),
         ("load_diameter", True, 0, 0, "Load circle is true or false"),
         ("job_number", None, 0, 0, "Job number is missing"),
+        ("dials", "twelve", 0, 1, "Clicks in all "),
+        ("price_lines", "58 N", 0, 2, "Price each "),
+        ("bleed_log", "a jug", 0, 1, "Oil in "),
+        ("velocities", "fast", 3, 0, "Force at a velocity of "),
+        ("small_parts", "two", 0, 2, "Counted out "),
+        ("valve", "14 cSt", 17, 1, "displaced diameter: "),
+        ("cartridge", "wide", 0, 1, "tube inner diameter: "),
         ("job_date", "last week", 0, 0, 'Date done is no date (found "last week")'),
         ("job_date", 0.5, 0, 0, "Date done is no date"),
         ("theory", "huge", 0, 0, "Theory is none of its choices"),
@@ -322,7 +329,7 @@ def test_a_bad_cell_is_refused_with_its_place(
     assert sentence in str(error)
     assert error.sheet == PLACES[name].sheet
     assert error.cell is not None
-    assert str(PLACES[name].top) in error.cell
+    assert str(PLACES[name].top + down) in error.cell
 
 
 def test_a_clamp_needs_no_thickness() -> None:
@@ -429,6 +436,22 @@ def test_check_lists_every_problem_and_doubt() -> None:
 
 def test_check_of_a_good_record_is_empty() -> None:
     assert [str(one) for one in check_record(Cells(), FILE)] == []
+
+
+@pytest.mark.parametrize("spelling", ["DAMP.", "_xldudf_DAMP_", "DAMP_", "_xll.DAMP_", "[1]!DAMP_"])
+def test_a_record_reads_the_same_however_the_program_spells_the_functions(spelling: str) -> None:
+    workbook, places = build_stack_record()
+    job = demo_jobs()[2]
+    kept = {name: job["tables"][name] for name in ("stack_as_found", "dials")}
+    fields = {name: value for name, value in job["fields"].items() if name != "free_stroke"}
+    fill(workbook, places, {"fields": fields, "tables": kept})
+    respell(workbook, spelling)
+    data = pinned_bytes(workbook)
+    result = recalculate(data, FILE)
+    assert [str(finding) for finding in (*result.findings, *result.errors())] == []
+    record = read_record(SavedCells(data, FILE, result), FILE)
+    assert record.entries["oil_index"].value == pytest.approx(194, abs=1)
+    assert "reads true" in str(record.job.dials[0].finding)
 
 
 def test_saved_by_openpyxl_reads_the_same() -> None:
