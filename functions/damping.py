@@ -18,7 +18,6 @@ from numpy.typing import ArrayLike
 from dampcell.functions.contact import States
 from dampcell.functions.errors import InputError, NoSolutionError
 from dampcell.functions.flow import Floats, Fluid, check_above, check_within, finite
-from dampcell.functions.openings import Curtain
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.roots import increasing_root
 from dampcell.functions.stacks import Stack, StackModel
@@ -197,15 +196,24 @@ class DampingModel:
         face = valve.face
         self.valve = valve
         self.table = table
+        self._clicks_open = clicks_open
         self._side = valve.side_paths(clicks_open)
         self._throat = face.throat
-        self._land = 0.5 * (face.seat_diameter - face.window_outer_diameter)
         self._read_table()
+
+    def with_table(self, table: LiftTable) -> DampingModel:
+        """The same build with another stack."""
+        return DampingModel(table, self.valve, self._clicks_open)
 
     @property
     def opening_pressure(self) -> float:
         """Pressure drop at which the face shim leaves its seat [bar]."""
         return 10.0 * self.table.opening / self.valve.face.closed_area
+
+    def beside(self, pressure: Floats, fluid: Fluid) -> Floats:
+        """Flow [ml/s] that bleed, adjuster and leak pass at pressure drops [bar]."""
+        result: Floats = np.sum([path.flow(pressure, fluid) for path in self._side.values()], axis=0)
+        return result
 
     def curve(self, velocities: ArrayLike, fluid: Fluid) -> DampingCurve:
         """Force, pressure, lift and flows at velocities.
@@ -294,11 +302,8 @@ class DampingModel:
         return float(np.sum(list(self._flows(self._loads[-1:], fluid).values())))
 
     def _read_table(self) -> None:
-        face = self.valve.face
         self._loads, self._lifts = self.table.nodes
-        wetted = self._lifts / (self._lifts + self.valve.wetting_lift)
-        area = face.closed_area + (face.open_area - face.closed_area) * wetted
-        self._under = np.maximum.accumulate(10.0 * self._loads / area)
+        self._under = np.maximum.accumulate(10.0 * self._loads / self.valve.pressed_area(self._lifts))
 
     def _at(self, load: Floats, values: Floats) -> Floats:
         result: Floats = np.interp(load, self._loads, values)
@@ -307,9 +312,7 @@ class DampingModel:
     def _flows(self, load: Floats, fluid: Fluid) -> dict[str, Floats]:
         """Flow through each path at loads of the table."""
         under, lift = self._at(load, self._under), self._at(load, self._lifts)
-        face = self.valve.face
-        gap = Curtain(face.seat_diameter, lift, self._land, self.valve.discharge_coefficient)
-        shims = gap.flow(under, fluid)
+        shims = self.valve.gap(lift).flow(under, fluid)
         drop = self._drop(load, shims, fluid)
         return {"shims": shims} | {name: path.flow(drop, fluid) for name, path in self._side.items()}
 

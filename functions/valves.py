@@ -8,9 +8,9 @@ from dataclasses import dataclass, fields
 from typing import TypeVar
 
 from dampcell.functions.errors import InputError
-from dampcell.functions.flow import Fluid, Hole, Orifice, Path, check_above, check_within
+from dampcell.functions.flow import Floats, Fluid, Hole, Orifice, Path, check_above, check_within
 from dampcell.functions.oils import density, kinematic_viscosity
-from dampcell.functions.openings import Needle
+from dampcell.functions.openings import Curtain, Needle
 
 __all__ = ["ATMOSPHERE", "Face", "Oil", "Valve", "valve_from_pairs"]
 
@@ -191,6 +191,17 @@ class Valve:
     def displaced_area(self) -> float:
         """Area that displaces the oil [mm2]; 1 m/s displaces as many ml/s."""
         return _ring(self.rod_diameter, self.displaced_diameter)
+
+    def gap(self, lift: Floats) -> Curtain:
+        """The gap under the face shim as a flow path, at lifts off the seat [mm]."""
+        land = 0.5 * (self.face.seat_diameter - self.face.window_outer_diameter)
+        return Curtain(self.face.seat_diameter, lift, land, self.discharge_coefficient)
+
+    def pressed_area(self, lift: Floats) -> Floats:
+        """Area of the face shim under pressure [mm2], at lifts off the seat [mm]."""
+        wetted = lift / (lift + self.wetting_lift)
+        result: Floats = self.face.closed_area + (self.face.open_area - self.face.closed_area) * wetted
+        return result
 
     def side_paths(self, clicks_open: float) -> dict[str, Path]:
         """Paths beside the shims, by name.

@@ -8,6 +8,7 @@ from dampcell.functions.cells import stack_meaning
 from dampcell.functions.cells import builds
 from dampcell.functions.cells import damping
 from dampcell.functions.cells import damping_compare
+from dampcell.functions.cells import matching
 from dampcell.functions.cells import oils
 from dampcell.functions.cells import oil_names
 from dampcell.functions.cells import fills
@@ -24,6 +25,7 @@ __all__ = [
     "gases",
     "ledger",
     "ledger_ahead",
+    "matching",
     "oil_names",
     "oils",
     "plates",
