@@ -21,10 +21,12 @@ __all__ = [
     "JobAnswers",
     "OilAnswers",
     "StackAnswers",
+    "as_cell",
     "ask",
     "ask_job",
     "ask_oil",
     "ask_stack",
+    "limit_of_notes",
     "number_of",
 ]
 
@@ -256,6 +258,10 @@ def ask_stack(variant: Variant, seat: Seat, reference_load: float) -> StackAnswe
         return _unanswered(known, lift)
     curve = ask("STACK_CURVE", table, circle, seat.maximum_load, float(CURVE_POINTS), *rest)
     points = _pairs(curve.rows)
+
+    def lift_at(load: float) -> Answer:
+        return ask("STACK_LIFT", table, load, circle, None, *rest)
+
     return StackAnswers(
         key=known.key,
         label=known.label,
@@ -267,9 +273,7 @@ def ask_stack(variant: Variant, seat: Seat, reference_load: float) -> StackAnswe
         stress=ask("STACK_STRESS", table, seat.maximum_load, circle, seat.endurance_limit, *rest),
         tolerance=ask("STACK_TOLERANCE", table, reference_load, circle, THICKNESS_TOLERANCE, 0.0, 0.0, *rest),
         curve=points,
-        limit=_limit(seat.maximum_load, lambda load: ask("STACK_LIFT", table, load, circle, None, *rest))
-        if curve.notes
-        else None,
+        limit=limit_of_notes(seat.maximum_load, lift_at) if curve.notes else None,
         checks=known.remarks,
     )
 
@@ -287,8 +291,8 @@ def ask_oil(oil: Oil) -> OilAnswers:
     OilAnswers
     """
     pair = (oil.viscosity_40, oil.viscosity_100)
-    warm = _temperature(oil.working_temperature)
-    cells = [[_temperature(degrees)] for degrees in PLOT_TEMPERATURES]
+    warm = as_cell(oil.working_temperature)
+    cells = [[as_cell(degrees)] for degrees in PLOT_TEMPERATURES]
     curve = ask("OIL_VISCOSITY", *pair, cells)
     return OilAnswers(
         index=ask("OIL_INDEX", *pair),
@@ -334,8 +338,21 @@ def _remarks(table: list[list[object]]) -> tuple[str, ...]:
     return tuple(str(row[1]) for row in rows if row[0] == "note")
 
 
-def _limit(largest: float, at: Callable[[float], Answer]) -> float:
-    """Load up to which there is no note; a note that has come stays, as shims lift further with load."""
+def limit_of_notes(largest: float, at: Callable[[float], Answer]) -> float:
+    """Find up to where there is no note; one that has come stays, as shims only lift further.
+
+    Parameters
+    ----------
+    largest : float
+        Largest load or velocity, above 0, in the unit that the question takes.
+    at : callable
+        Asks a cell function at a load or velocity.
+
+    Returns
+    -------
+    float
+        In the same unit; good to 1/256 of the largest.
+    """
     low, high = 0.0, largest
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -357,6 +374,7 @@ def _pairs(rows: Sequence[Sequence[object]]) -> tuple[tuple[float, float], ...]:
     return tuple((row[0], row[1]) for row in rows if isinstance(row[0], float) and isinstance(row[1], float))
 
 
-def _temperature(degrees: float | None) -> object:
+def as_cell(degrees: float | None) -> object:
+    """Write a temperature [°C] as a cell holds it; None stays blank."""
     # A bare 0 may be a blank cell to the registry; as text it is a temperature.
     return None if degrees is None else f"{degrees:.15g} °C"

@@ -11,7 +11,16 @@ from collections.abc import Sequence
 from dampcell.workbooks.answers import OilAnswers, StackAnswers
 from dampcell.workbooks.record import Dial, Oil
 
-__all__ = ["change", "dial_findings", "figure", "oil_findings", "percent", "stack_findings", "stack_remarks"]
+__all__ = [
+    "change",
+    "dial_findings",
+    "figure",
+    "joined",
+    "oil_findings",
+    "percent",
+    "stack_findings",
+    "stack_remarks",
+]
 
 HIGH_STRESS = 0.8
 """Share of the endurance limit from which on a finding warns [-]; our own choice, no source."""
@@ -92,7 +101,7 @@ def stack_findings(stacks: Sequence[StackAnswers], reference_load: float, maximu
             found = stacks[0]
             sentences = _opening(stack) if stack is found else _against(stack, found, reference_load)
         if sentences:
-            entries.append((f"{stack.label}:", _joined(sentences)))
+            entries.append((f"{stack.label}:", joined(sentences)))
     return [*entries, *_stress(stacks, maximum_load), *_range(stacks)]
 
 
@@ -187,7 +196,7 @@ def stack_remarks(stacks: Sequence[StackAnswers]) -> list[Entry]:
     list of Entry
         One for each stack with a remark.
     """
-    return [(f"{stack.label}:", _joined(stack.checks)) for stack in stacks if stack.checks]
+    return [(f"{stack.label}:", joined(stack.checks)) for stack in stacks if stack.checks]
 
 
 def oil_findings(oil: Oil, answers: OilAnswers) -> list[Entry]:
@@ -226,7 +235,7 @@ def oil_findings(oil: Oil, answers: OilAnswers) -> list[Entry]:
         sentences.extend(
             [answer.sentence] if answer.sentence and answer is not answers.density else answer.notes
         )
-    return [("Oil:", _joined(list(dict.fromkeys(sentences))))] if sentences else []
+    return [("Oil:", joined(list(dict.fromkeys(sentences))))] if sentences else []
 
 
 def dial_findings(dials: Sequence[Dial]) -> list[Entry]:
@@ -270,7 +279,7 @@ def _small(label: str) -> str:
     return "the stack as found" if label.casefold() == "as found" else label
 
 
-def _joined(sentences: Sequence[str]) -> str:
+def joined(sentences: Sequence[str]) -> str:
     """Make sentences of them; the first goes on after a colon, so its first letter stays as it is."""
     first, *others = [sentence.rstrip(". ") for sentence in sentences]
     return " ".join(f"{one}." for one in (first, *(other[:1].upper() + other[1:] for other in others)))

@@ -9,11 +9,15 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+from collections.abc import Sequence
 
 import dampcell
 from dampcell.workbooks import pages
 from dampcell.workbooks.answers import JobAnswers, ask_job, number_of
 from dampcell.workbooks.audit import audit_blocks
+from dampcell.workbooks.damping_answers import ask_damping
+from dampcell.workbooks.damping_findings import Finding, damping_findings, in_short
+from dampcell.workbooks.damping_report import damping_blocks
 from dampcell.workbooks.fields import read_template_table
 from dampcell.workbooks.findings import dial_findings, figure, label_range, oil_findings, stack_findings
 from dampcell.workbooks.pages import Block, Page
@@ -46,11 +50,14 @@ def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> P
     Page
     """
     answers = ask_job(record)
+    damping = ask_damping(record)
+    meaning = damping_findings(damping)
     job = record.job
     blocks = [
-        *_summary(record, answers),
+        *_summary(record, answers, meaning),
         *_job(record),
         *stack_blocks(record, answers),
+        *damping_blocks(damping, meaning),
         *_oil(record, answers),
         *_fill(record),
         *_checklist(record),
@@ -75,9 +82,10 @@ def report_page(record: JobRecord, recalculated: Recalculated, data: bytes) -> P
     )
 
 
-def _summary(record: JobRecord, answers: JobAnswers) -> list[Block]:
+def _summary(record: JobRecord, answers: JobAnswers, meaning: Sequence[Finding]) -> list[Block]:
     sentences = [
         *stack_findings(answers.stacks, answers.reference_load, answers.maximum_load),
+        *in_short(meaning),
         *(oil_findings(record.oil, answers.oil) if answers.oil else []),
         *_oil_to_have(record),
         *dial_findings(record.job.dials),
