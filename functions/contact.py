@@ -82,6 +82,13 @@ def _carried(states: States, loads: Floats) -> States:
     return States(loads, states.shapes[nearest], states.shifts[nearest], 1.0 + grown, states.closed[nearest])
 
 
+def _solved(matrix: Floats, right: Floats) -> Floats:
+    try:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=float)
+    except np.linalg.LinAlgError as error:
+        raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error
+
+
 class _Pace:
     """Speeds up a fixed-point iteration, each number by itself, from its last two steps (Aitken)."""
 
@@ -246,17 +253,16 @@ class Contacts:
     def _settle(self, loads: Floats, *, large: bool, opening: bool, start: States | None = None) -> States:
         """Correct contacts and stiffening, over and over, for all loads that have not settled.
 
-        Contacts are exchanged in blocks, and one at a time (the last) where that
-        does not help, which ends after finitely many steps for the positive
-        definite matrix of this problem: Murty, Note on a Bard-type scheme for
-        solving the complementarity problem, Opsearch 11 (1974) 123-130; blocks:
-        Kostreva, Block pivot methods for solving the complementarity problem,
-        Linear Algebra Appl. 21 (1978) 207-215 (both from memory).
+        Contacts are exchanged in blocks: Kostreva, Block pivot methods for solving the
+        complementarity problem, Linear Algebra Appl. 21 (1978) 207-215. Where that does
+        not help they are searched for one by one, and what rounding leaves of that is
+        exchanged one at a time, always the last: Murty, Note on a Bard-type scheme for
+        solving the complementarity problem, Opsearch 11 (1974) 123-130 (both from memory).
         """
         n, count = len(loads), len(self._meetings.gap)
         closed = np.tile(self._guess, (n, 1)) if start is None else start.closed.copy()
         stiffening = np.ones((n, len(self.layers))) if start is None else start.stiffening.copy()
-        least, patience = np.full(n, count + 1), np.full(n, _PATIENCE)
+        least, patience, searched = np.full(n, count + 1), np.full(n, _PATIENCE), np.zeros(n, dtype=bool)
         done = States(
             loads.copy(),
             np.zeros((n, len(self.layers), len(self._radii))),
@@ -275,6 +281,10 @@ class Contacts:
             stuck = patience[todo] < 0
             last_only = np.cumsum(wrong[:, ::-1], axis=1)[:, ::-1] == 1
             closed[todo] ^= wrong & (last_only | ~stuck[:, None])
+            for row in np.flatnonzero(stuck & (amount > 0) & ~searched[todo]):
+                index = todo[row]
+                closed[index] = self._search(float(loads[index]), stiffening[index], opening=opening)
+                searched[index] = True
             settled = amount == 0
             if large:
                 target, following = self._stiffen(trial)
@@ -284,7 +294,7 @@ class Contacts:
                 # settle are sorted out with the stiffening held.
                 move = fresh | (~settled & ~stuck & (sweep < _TOGETHER))
                 stiffening[todo[move]] = pace.step(todo[move], following[move])
-                least[todo[fresh]], patience[todo[fresh]] = count + 1, _PATIENCE
+                least[todo[fresh]], patience[todo[fresh]], searched[todo[fresh]] = count + 1, _PATIENCE, False
                 settled &= ~fresh
             finished = todo[settled]
             done.loads[finished] = trial.loads[settled]
@@ -296,6 +306,57 @@ class Contacts:
         raise NoSolutionError(
             "the contacts of this stack did not settle", parameter="load", found=float(loads[todo[0]])
         )
+
+    def _search(self, load: float, stiffening: Floats, *, opening: bool) -> Flags:
+        """Find the closed contacts of one load by taking up the deepest overlap, time and again.
+
+        Slow, but the energy falls with every step: the active set method of Lawson & Hanson, Solving
+        Least Squares Problems, 1974, chapter 23 (from memory), for this quadratic programme, with the
+        shifts of loose rings, and for the opening the load, as unknowns of any sign.
+        """
+        count, loose = len(self._meetings.gap), len(self._loose)
+        pressed = (self._pressed.T @ (1.0 / stiffening)).reshape(count, count)
+        push = self._signs[0] * self._face[self._meetings.circle] / stiffening[0]
+        columns, rows = self._signs[self._loose].T, self._signs[self._loose]
+        corner, fixed = -_GROUND * np.eye(loose), np.zeros(loose)
+        right = self._meetings.gap + (0.0 if opening else load) * push
+        may_close = np.ones(count, dtype=bool)
+        if opening:
+            columns, rows = np.column_stack([columns, push]), np.vstack([rows, pressed[-1]])
+            corner = np.pad(corner, ((0, 1), (0, 1)))
+            corner[-1, -1], fixed = push[-1], np.append(fixed, self._meetings.gap[-1])
+            may_close[-1] = False
+
+        def balance(closed: NDArray[np.intp]) -> tuple[Floats, Floats]:
+            block = [[pressed[np.ix_(closed, closed)], columns[closed]], [rows[:, closed], corner]]
+            answer = _solved(np.block(block), -np.concatenate([right[closed], fixed]))
+            return answer[: len(closed)], answer[len(closed) :]
+
+        closed = np.zeros(count, dtype=bool)
+        forces, free = np.zeros(count), balance(np.flatnonzero(closed))[1]
+        barred = ~may_close
+        for _ in range(10 * count):
+            gaps = right + pressed @ forces + columns @ free
+            gaps[closed | barred] = 0.0
+            deepest = int(gaps.argmin())
+            if gaps[deepest] >= -_SLACK * (np.abs(gaps).max() + 1e-6):
+                return closed
+            closed[deepest] = True
+            while True:
+                inside = np.flatnonzero(closed)
+                wanted, free_then = balance(inside)
+                if np.all(wanted > 0.0):
+                    forces[inside], free, barred = wanted, free_then, ~may_close
+                    break
+                if forces[deepest] == 0.0 and wanted[inside == deepest][0] <= 0.0:
+                    closed[deepest], barred[deepest] = False, True  # rounding: leave it for now
+                    break
+                back = inside[wanted <= 0.0]
+                share = np.min(forces[back] / (forces[back] - wanted[wanted <= 0.0]))
+                forces[inside] += share * (wanted - forces[inside])
+                dropped = back[forces[back] <= 1e-12 * forces.max()]
+                forces[dropped], closed[dropped] = 0.0, False
+        return closed
 
     def _trial(
         self, loads: Floats, stiffening: Floats, closed: Flags, *, opening: bool
@@ -332,10 +393,7 @@ class Contacts:
             matrix[:, :most, -1] = push[rows, picked] * used
             matrix[:, -1, -1] = push[:, -1]
             right[:, -1] = self._meetings.gap[-1]
-        try:
-            answer = np.asarray(np.linalg.solve(matrix, -right[:, :, None])[:, :, 0], dtype=float)
-        except np.linalg.LinAlgError as error:
-            raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error
+        answer = _solved(matrix, -right[:, :, None])[:, :, 0]
         if opening:
             loads = answer[:, -1]
         forces = np.zeros(closed.shape)
@@ -370,11 +428,15 @@ class Contacts:
         inner = np.array([layer.inner for layer in self.layers])[:, None]
         outer = np.array([layer.outer for layer in self.layers])[:, None]
         at, step = 0.5 * (outer - inner) * nodes + 0.5 * (outer + inner), 0.5 * (outer - inner) * weights
-        held = np.array([not layer.loose for layer in self.layers])
         plate = Plate(self.layers[0].inner, outer[:, :, None], self.poisson)
         self._slopes = plate.slope(at, self._radii) * self._reach[:, None, :]
-        self._slopes *= (held / self._rigidity)[:, None, None]
         kernel = membrane_kernel(at, at, inner[:, :, None], outer[:, :, None], poisson=self.poisson)
+        for i in map(int, self._loose):
+            low, high, ring = inner[i, 0], outer[i, 0], np.flatnonzero(self._reach[i])
+            plate = Plate(low, high, self.poisson, "hinged")
+            self._slopes[i][:, ring] = plate.slope(at[i], np.clip(self._radii[ring], low, high))
+            kernel[i] = membrane_kernel(at[i], at[i], low, high, poisson=self.poisson, support="hinged")
+        self._slopes /= self._rigidity[:, None, None]
         self._kernels = kernel * step[:, :, None] * step[:, None, :]
         self._points, self._steps = at, step
         plates = max(len(layer.thicknesses) for layer in self.layers)

@@ -174,7 +174,13 @@ class Plate:
 
 
 def membrane_kernel(
-    radius: Floats, source: Floats, inner: float | Floats, outer: float | Floats, *, poisson: float
+    radius: Floats,
+    source: Floats,
+    inner: float | Floats,
+    outer: float | Floats,
+    *,
+    poisson: float,
+    support: Literal["clamped", "hinged"] = "clamped",
 ) -> Floats:
     """In-plane force of an annulus from the radial strain that its slopes cause.
 
@@ -185,9 +191,11 @@ def membrane_kernel(
     source : ndarray, shape (…, m)
         Where the strain is [mm], inner to outer.
     inner, outer : float, or ndarray of shape (…, 1, 1)
-        Radii of the held inner and free outer edge [mm].
+        Radii of the inner and the free outer edge [mm].
     poisson : float
         Poisson's ratio [-].
+    support : {"clamped", "hinged"}
+        Whether the inner edge is held; a loose ring (hinged) is free in its plane.
 
     Returns
     -------
@@ -196,9 +204,9 @@ def membrane_kernel(
 
     Notes
     -----
-    From r S'' + S' − S/r = −E t q for S = r N_r, with S(outer) = 0 and no radial
-    displacement at the inner edge, S' = ν S/r there. The membrane energy is
-    π ∫∫ E t q K q dr ds.
+    From r S'' + S' − S/r = −E t q for S = r N_r, with S(outer) = 0, and at the inner
+    edge no radial displacement, S' = ν S/r, or for a ring S = 0. The membrane energy
+    is π ∫∫ E t q K q dr ds.
 
     References
     ----------
@@ -206,7 +214,7 @@ def membrane_kernel(
     chapter 13, large deflections (equations from memory, solved here).
     """
     r, s = radius[..., :, None], source[..., None, :]
-    held = inner**2 * (1.0 - poisson) / (1.0 + poisson)
+    held = inner**2 * ((1.0 - poisson) / (1.0 + poisson) if support == "clamped" else -1.0)
     rim = outer + held / outer
     kernel: Floats = 0.5 * (
         (r + held / r) / rim * (outer / s - s / outer) - np.where(s < r, r / s - s / r, 0.0)

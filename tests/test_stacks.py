@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from dampcell.functions import contact
 from dampcell.functions.cells.stacks import STACK
-from dampcell.functions.errors import InputError, ValidityError
+from dampcell.functions.errors import InputError, NoSolutionError, ValidityError
 from dampcell.functions.plates import plate_stiffness
 from dampcell.functions.stack_reading import (
     equivalent_shims,
@@ -365,6 +366,39 @@ def test_fifty_random_stacks_are_solved_from_no_load_to_500_newton(seed: int) ->
         assert np.isfinite(model.opening()), stack
 
 
+def test_stacks_that_resist_block_exchange_are_solved_by_search() -> None:
+    """Found among random stacks: the exchange of contacts in blocks goes round in circles with them."""
+    short = build(
+        ["shim", 19.2, 0.08, 1],
+        ["centering", 16.9, 0.25, 2],
+        ["ring", 25.1, 0.12, 2, 17.4],
+        ["shim", 25, 0.08, 2],
+        ["clamp", 16],
+    )
+    model = StackModel(short, 18.8, theory="small")
+    # The ring is loose and thinner: at first the two stages bend alone, each in proportion to the load.
+    assert model.lift(model.states([1.0, 2.0])) == pytest.approx(
+        [lift(short, 1.0, 18.8), 2.0 * lift(short, 1.0, 18.8)], rel=1e-6
+    )
+    assert 0.0 < lift(short, 120.0, 18.8) < lift(short, 200.0, 18.8) < lift(short, 500.0, 18.8)
+    tall = build(
+        ["shim", 30.1, 0.12, 2],
+        ["shim", 30.3, 0.08, 2],
+        ["shim", 17, 0.08, 1],
+        ["shim", 29.1, 0.12, 2],
+        ["ring", 20.2, 0.2, 1, 17.8],
+        ["centering", 16.3, 0.15, 1],
+        ["shim", 19.7, 0.3, 2],
+        ["shim", 23, 0.08, 2],
+        ["shim", 19.6, 0.15, 2],
+        ["clamp", 16],
+    )
+    for theory in ("small", "large"):
+        opening = StackModel(tall, 25.0, theory=theory).opening()
+        assert lift(tall, 0.99 * opening, 25.0, theory) == pytest.approx(0.0, abs=1e-9)
+        assert lift(tall, 1.1 * opening, 25.0, theory) > 1e-4
+
+
 # -- refusals ---------------------------------------------------------------------------------------------
 
 
@@ -449,6 +483,24 @@ def test_a_clamp_tolerance_that_swallows_a_shim_is_refused() -> None:
     assert str(caught.value) == (
         "clamp_tolerance: is too large for the smallest shim (found 0.5); allowed: below 0.5 mm."
     )
+
+
+def test_contacts_that_do_not_settle_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(contact, "_SWEEPS", -10_000)
+    with pytest.raises(NoSolutionError) as caught:
+        lift(TWO_STAGE, 30.0)
+    assert str(caught.value) == "load: the contacts of this stack did not settle (found 30)."
+
+
+def test_contacts_without_a_solution_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise np.linalg.LinAlgError("singular")
+
+    model = StackModel(TWO_STAGE, 26.0)
+    monkeypatch.setattr(np.linalg, "solve", refuse)
+    with pytest.raises(NoSolutionError) as caught:
+        model.states(30.0)
+    assert str(caught.value) == "stack: the contacts of this stack are not solvable."
 
 
 def test_a_load_that_lifts_nothing_has_no_secant() -> None:

@@ -49,8 +49,9 @@ def plate_stiffness(
     -----
     Thin plate (Kirchhoff), inner edge clamped at the clamp, outer edge free; closed
     form. Holds for lifts up to about a quarter of the thickness; beyond that the
-    shim stiffens, see STACK_LIFT. One printed handbook row (outer over clamp 3, ring
-    at the free edge) differs by 1.4 % from the exact solution; the exact one is used.
+    shim stiffens, see STACK_LIFT. Printed handbook coefficients for a ring at the
+    free edge agree to their last digit; of the same plate under uniform pressure one
+    printed row (outer over clamp 3) is 1.4 % too high. The exact solution is used.
 
     References
     ----------

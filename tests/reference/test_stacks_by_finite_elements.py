@@ -378,6 +378,12 @@ LARGE = {
     "ring thicker than its centering shim": Case(
         "30x0.15, centering 16x0.2, ring 28/20x0.25, 30x0.25, 26x0.2, 20x0.2", 27, (70,)
     ),
+    "two rings": Case(
+        "30x0.15, centering 16x0.2, ring 30/18x0.23, 2x28x0.15, centering 16x0.15, ring 26/17x0.17, "
+        "2x28x0.2, 20x0.2",
+        27,
+        (40, 80),
+    ),
     "raised seat": Case("30x0.2, 26x0.2, 20x0.2", 27, (60,), seat_height=0.08),
     "pressure over a port window": Case("30x0.2, 26x0.15, 20x0.2", 27, (50,), window=(16, 25)),
 }
