@@ -373,10 +373,52 @@ def test_a_missing_name_is_refused() -> None:
 
 def test_several_missing_names_are_counted() -> None:
     def change(source: Cells) -> None:
-        for name in ("load_diameter", "seat_height", "modulus"):
+        for name in ("load_diameter", "job_number", "damper"):
             del source.defined_names[name]
 
-    assert "is missing, and 2 more" in str(refusal(change))
+    assert "and 2 more are missing" in str(refusal(change))
+
+
+OLDER = (
+    "valve",
+    "velocities",
+    "thickness_tolerance",
+    "maximum_velocity",
+    "small_parts",
+    "stack_d",
+    "endurance_limit",
+)
+OLDER_RESULTS = ("damping_missing", "forces_as_found", "cavitation_a", "small_parts_finding", "oil")
+
+
+def older(source: Cells) -> None:
+    """A workbook as an older template made it, without the names that came later."""
+    for name in (*OLDER, *OLDER_RESULTS, *(f"clicks_open_{variant}" for variant in VARIANTS)):
+        del source.defined_names[name]
+
+
+def test_names_that_an_older_template_lacks_count_as_blank() -> None:
+    record = read(older)
+    assert record.valve.pairs == ()
+    assert record.valve.velocities == ()
+    assert record.seat.endurance_limit is None
+    assert record.teardown.small_parts == ()
+    assert [variant.clicks_open for variant in record.variants] == [0.0] * 4
+    assert record.variants[0].forces == ()
+    assert record.entries["damping_missing"].value is None
+    # Nothing of what is there is lost.
+    assert record.variants == tuple(
+        dataclasses.replace(one, clicks_open=0.0, forces=own.forces, results=own.results)
+        for one, own in zip(read().variants, record.variants, strict=True)
+    )
+
+
+def test_an_older_template_is_told_once_among_the_doubts() -> None:
+    source = Cells()
+    older(source)
+    told = [str(doubt) for doubt in check_record(source, FILE) if "older template" in str(doubt)]
+    assert len(told) == 1
+    assert "more are missing, and counted as blank" in told[0]
 
 
 def test_a_name_whose_cells_were_deleted_is_refused() -> None:

@@ -124,7 +124,13 @@ def _overwritten(reader: FormReader, recalculated: Recalculated) -> Iterator[Wor
     """Result cells in which a value stands instead of the template's formula."""
     for entry in reader.entries.values():
         place = (entry.sheet, entry.cell)
-        if entry.field.kind == "result" and entry.field.formula and place not in recalculated.cells:
+        # A field that an older template did not have has no cell.
+        if (
+            entry.cell
+            and entry.field.kind == "result"
+            and entry.field.formula
+            and place not in recalculated.cells
+        ):
             yield WorkbookError(
                 f"{entry.field.label} should be calculated, but its formula was "
                 + ("deleted" if is_blank(entry.value) else "written over"),

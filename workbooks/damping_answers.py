@@ -184,8 +184,10 @@ def ask_damping(record: JobRecord) -> DampingAnswers:
     maximum = number_of(record.entries.get("maximum_velocity")) or MAXIMUM_VELOCITY
     pairs = _parsed_valve(valve.rows)
     builds: tuple[BuildDamping, ...] = ()
+    if not valve.pairs:
+        problem = "the workbook was made from a template without a sheet for the valve"
     # The face alone is a choice that a new workbook makes itself.
-    if all(is_blank(pair.value) for pair in valve.pairs if pair.name != "face"):
+    elif all(is_blank(pair.value) for pair in valve.pairs if pair.name != "face"):
         problem = f"nothing about the valve stands on the sheet {valve.sheet}"
     else:
         asking = _Asking(

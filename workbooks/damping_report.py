@@ -75,7 +75,7 @@ def _plot(answers: DampingAnswers, solved: Sequence[BuildDamping], *, slow: bool
             series,
             (Guide(min(starts), "first jets cavitate"),) if starts else (),
         ),
-        height=58 if slow else 70,
+        height=48 if slow else 70,
         note="" if slow else _plot_note(answers, solved),
     )
 

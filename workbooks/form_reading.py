@@ -57,6 +57,11 @@ class Area:
     bottom: int
     right: int
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether it has no cells."""
+        return self.bottom < self.top
+
     def cell(self, row: int, column: int) -> str:
         """Address of a cell, counted from 0 within the area."""
         return address(self.top + row, self.left + column)
@@ -77,7 +82,8 @@ class FormReader:
     Raises
     ------
     WorkbookError
-        If it is no workbook of that kind, or lacks some of its named cells.
+        If it is no workbook of that kind, or lacks a named cell that is required. Others may be
+        missing, as in a workbook of an older template: they count as blank.
     """
 
     def __init__(self, values: CellSource, file: str, kind: str) -> None:
@@ -99,13 +105,20 @@ class FormReader:
                 file=file,
                 allowed=f'a workbook that "dampcell new {kind}" made',
             )
-        if missing:
-            first = missing[0]
+        needed = [declared for declared in missing if declared.required]
+        if needed:
             raise WorkbookError(
-                f'the cell name "{first.name}" ({first.label}, sheet {first.sheet}) is missing'
-                + (f", and {len(missing) - 1} more" if len(missing) > 1 else ""),
+                f"the {_names(needed)} missing",
                 file=file,
                 allowed=f"a {title} with all its names; copy the inputs into a new one",
+            )
+        if missing:
+            self.doubts.append(
+                WorkbookError(
+                    f"seems made from an older template: the {_names(missing)} missing, and counted as blank",
+                    file=file,
+                    allowed="all the names of a new workbook, if you need what is missing",
+                )
             )
 
     def read_fields(self) -> None:
@@ -129,7 +142,11 @@ class FormReader:
                 self.stack_rows(declared)
 
     def area(self, declared: Field) -> Area:
-        target = self.targets.get(declared.name.casefold(), "")
+        """Where a field stands; without any cells for a field that an older template did not have."""
+        target = self.targets.get(declared.name.casefold())
+        if target is None and not declared.required:
+            return Area(declared.sheet, 1, 1, 0, 0)
+        target = target or ""
         match = _REFERENCE.fullmatch(target.strip())
         corners = corners_of(match[3]) if match else None
         if match is None or corners is None:
@@ -148,12 +165,15 @@ class FormReader:
         return Area(sheet, corners[0], corners[1], corners[2], corners[3])
 
     def block(self, place: Area) -> list[list[object]]:
+        """Values of an area; no rows where an older template has no cells."""
+        if place.is_empty:
+            return []
         return self.values.block(place.sheet, place.top, place.left, place.bottom, place.right)
 
     def _entry(self, declared: Field) -> Entry:
         place = self.area(declared)
-        value = self.block(place)[0][0]
-        cell = place.cell(0, 0)
+        value = None if place.is_empty else self.block(place)[0][0]
+        cell = "" if place.is_empty else place.cell(0, 0)
         if declared.kind == "result":
             return Entry(declared, place.sheet, cell, _result(value))
         return Entry(declared, place.sheet, cell, self._input(declared, value, place.sheet, cell))
@@ -305,7 +325,8 @@ class FormReader:
         place = self.area(declared)
         self.check_heads(declared, place)
         width = place.right - place.left + 1
-        block = self.values.block(place.sheet, place.top, place.left, place.bottom, place.right + 1)
+        # The note of a row stands right of its named cells.
+        block = self.block(dataclasses.replace(place, right=place.right + 1))
         kept = [index for index, row in enumerate(block) if not all(is_blank(cell) for cell in row[:width])]
         if not kept and declared.required:
             self.complain(f"{declared.label}: the stack is blank", place.sheet, place.cell(0, 0))
@@ -341,6 +362,12 @@ class FormReader:
         self.problems.append(
             WorkbookError(problem, file=self.file, sheet=sheet, cell=cell, found=found, allowed=allowed)
         )
+
+
+def _names(missing: Sequence[Field]) -> str:
+    first, more = missing[0], len(missing) - 1
+    name = f'cell name "{first.name}" ({first.label}, sheet {first.sheet})'
+    return f"{name} is" if not more else f"{name} and {more} more are"
 
 
 def _result(value: object) -> Scalar:
