@@ -176,6 +176,60 @@ def test_the_tolerance_band_is_that_of_the_cell_function() -> None:
     assert found.at("bands", 0, 5) == pytest.approx(100 * (high / nominal - 1), abs=1e-9)
 
 
+DRAWER = [[22, 0.15, 4], [20, 0.15, 2], [18, 0.15, 3], [16, 0.15, 2], [14, 0.15, 2]]
+WISH = [[0.5, -12]]
+
+
+def wanting(match_variant: str = "As found", **tables: Any) -> Mapping[str, Any]:
+    return {
+        **FILLED,
+        "fields": {**FILLED["fields"], "match_variant": match_variant, "most_shims": 6},
+        "tables": {**FILLED["tables"], "variants": VARIANTS[:1], **tables},
+    }
+
+
+def test_stacks_from_the_drawer_are_those_of_the_cell_function() -> None:
+    found = compared(wanting(drawer=DRAWER, wish=WISH))
+    valve = [list(pair) for pair in VALVE.items()]
+    arguments = [DRAWER, STACKS["stack_as_found"], valve, [OILS[0][1:]], 30, 6, WISH, 6]
+    rows = evaluate("STACK_MATCH", arguments).value
+    assert isinstance(rows, list)
+    for index, row in enumerate(rows):
+        assert [found.at("matches", index, column) for column in range(len(row))] == row
+    assert "best first" in str(found.at("match_finding", 0))
+    read = evaluate("STACK_READ", [rows[0][1]]).value
+    assert isinstance(read, list)
+    assert [found.at("match_rows", 0, column) for column in range(4)] == read[0]
+    assert found.at("match_rows", len(read), 0) == ""
+    assert found.result.errors() == ()
+
+
+@pytest.mark.parametrize(
+    ("job", "missing"),
+    [
+        (wanting("Nobody", drawer=DRAWER, wish=WISH), "a variant to start from"),
+        (wanting(wish=WISH), "shims on the sheet Drawer"),
+        (wanting(drawer=DRAWER), "what is wanted"),
+        (
+            wanting(drawer=DRAWER, wish=WISH, variants=[["As found", "Stack 1"]]),
+            "the variant needs a valve from the sheet Valves",
+        ),
+    ],
+)
+def test_a_search_says_what_it_still_needs(job: Mapping[str, Any], missing: str) -> None:
+    found = compared(job)
+    assert found.at("match_missing", 0) == missing
+    assert found.at("match_finding", 0) == ""
+    assert found.at("matches", 0, 1) == ""
+
+
+def test_a_search_that_finds_nothing_says_why() -> None:
+    found = compared(wanting(drawer=[[14, 0.15, 2]], wish=WISH))
+    assert "seat" in str(found.at("match_finding", 0))
+    assert found.at("matches", 0, 0) == ""
+    assert found.result.errors() == ()
+
+
 def test_a_new_comparison_has_no_error_cell() -> None:
     workbook, _ = build_comparison()
     result = recalculate(finished(workbook), FILE)

@@ -160,11 +160,20 @@ def test_a_column_moved_in_calc_is_refused_at_its_head(calc: Calc, saved: Path) 
 def test_a_comparison_is_built_by_typing_and_choosing_names(calc: Calc) -> None:
     valve = {**JOB["pairs"]["valve"], "a seat diameter": 19.5, "a seat height": 0.05}
     job = {
-        "fields": {"baseline": "As found", "label_1": "S1", "label_2": "S2", "valve_label_1": "V"},
+        "fields": {
+            "baseline": "As found",
+            "label_1": "S1",
+            "label_2": "S2",
+            "valve_label_1": "V",
+            "match_variant": "Warm",
+            "most_shims": 5,
+        },
         "tables": {
             "stack_1": [row[:5] for row in JOB["tables"]["stack_as_found"]],
             "stack_2": [row[:5] for row in JOB["tables"]["stack_a"]],
             "oils": [["Thin", 14.1, 3.95, 848], ["Thick", 18.6, 4.75, 856]],
+            "drawer": [[22, 0.15, 4], [20, 0.15, 2], [18, 0.15, 3], [16, 0.15, 2]],
+            "wish": [[0.5, -12]],
             "variants": [
                 ["As found", "S1", "V", "Thin", 30, 6],
                 ["Softer", "S2", "V", "Thin", 30, 6],
@@ -189,6 +198,10 @@ def test_a_comparison_is_built_by_typing_and_choosing_names(calc: Calc) -> None:
             cell = result.cells["Comparison", address(grid.top + row, grid.left + column)]
             assert isinstance(cell.value, float)
             assert cell.saved == pytest.approx(cell.value, rel=1e-13)
+    matches = places["matches"]
+    best = result.cells["Match", address(matches.top, matches.left + 1)]
+    assert best.value == best.saved
+    assert "clamp 10" in str(best.value)
 
 
 def _cell(place: Place) -> str:

@@ -29,6 +29,8 @@ _GRIDS = {
     "Stacks": STACKS_GRID,
     "Valves": Grid((2, *(24, 11, 8, 3) * _VALVES, 58), (2, 2), 3, 4, (3, 4), (14, 14), landscape=True),
     "Oils": Grid((2, 34, 14, 14, 14, 14, 50), (2, 2), 3, 4, (3, 4), (5, 7), landscape=True),
+    "Drawer": Grid((2, 18, 18, 18, 40), (2, 2), 3, 4, (3, 4), (5, 5)),
+    "Match": Grid((2, 24, 46, 14, 14, 16, 16, 16), (2, 2), 3, 4, (3, 3), (5, 8), landscape=True),
     "Curves": Grid((2, *(11,) * 16), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
 }
 # Programs forget page breaks where a sheet is fitted to the paper; these have a scale that fits instead.
@@ -48,18 +50,18 @@ def build_comparison() -> tuple[Workbook, Mapping[str, Place]]:
     workbook, places = new_book("Comparison")
     sheets = {name: add_sheet(places, name, grid) for name, grid in _GRIDS.items()}
     # The libraries come first, because the variants take from them.
-    for name in ("Stacks", "Valves", "Oils", "Comparison", "Curves"):
+    for name in ("Stacks", "Valves", "Oils", "Drawer", "Comparison", "Match", "Curves"):
         fields = [declared for declared in load_fields(KIND) if declared.sheet == name]
         for section, members in groupby(fields, key=lambda declared: declared.section):
             if section == "Tolerance band":
                 sheets[name].break_page()
             sheets[name].section(section)
             _WRITERS[name](sheets[name], list(members))
-    _choose_by_name(sheets["Comparison"])
+    _choose_by_name(sheets["Comparison"], sheets["Match"])
     _add_charts(sheets["Comparison"])
     for name, sheet in sheets.items():
         sheet.finish(footer=FOOTER, scale=_SCALES.get(name))
-    for name in ("Valves", "Curves"):
+    for name in ("Valves", "Drawer", "Match", "Curves"):
         sheets[name].worksheet.page_setup.fitToHeight = 1
     write_help(workbook.create_sheet("Help"))
     return workbook, places.by_name
@@ -197,40 +199,49 @@ def _write_valves(sheet: FormSheet, group: Sequence[Field]) -> None:
     sheet.grid = grid
 
 
-def _write_oils(sheet: FormSheet, group: Sequence[Field]) -> None:
+def _write_tables(sheet: FormSheet, group: Sequence[Field]) -> None:
     for declared in group:
-        sheet.remark(declared.note)
-        sheet.rows(declared, 2)
+        if declared.type == "rows":
+            sheet.remark(declared.note)
+            sheet.rows(declared, 2)
+        else:
+            sheet.simple(declared)
 
 
 def _write_curves(sheet: FormSheet, group: Sequence[Field]) -> None:
     head = sheet.row
     for offset, declared in enumerate(group):
-        text = f"{declared.label} [{shown_unit(declared.unit)}]" if declared.unit else declared.label
+        column, style, text = 2 + offset, styles.FIGURE, declared.label
         if declared.variant:
             name = f"INDEX({sheet.places.by_name['variants.name'].address},{declared.variant})"
-            text = f'={name}&", {text}"'
-        sheet.put(head, 2 + offset, text, styles.HEAD)
-        sheet.column_list(declared, 2 + offset, head + 1)
+            text = f'=IF({name}="","–",{name})&", {declared.label} [{shown_unit(declared.unit)}]"'
+        else:
+            # Names are long: they lean over into the free columns beside them.
+            column, style = 2 + 3 * offset, styles.LEGEND
+        sheet.put(head, column, text, styles.HEAD)
+        sheet.column_list(declared, column, head + 1, style=style)
     sheet.worksheet.row_dimensions[head].height = 42
     sheet.row = head + 1 + max(declared.size for declared in group)
 
 
 _WRITERS: dict[str, Callable[[FormSheet, Sequence[Field]], None]] = {
     "Comparison": _write_comparison,
+    "Drawer": _write_tables,
+    "Match": _write_tables,
     "Stacks": _write_library_of_stacks,
     "Valves": _write_valves,
-    "Oils": _write_oils,
+    "Oils": _write_tables,
     "Curves": _write_curves,
 }
 
 
-def _choose_by_name(sheet: FormSheet) -> None:
+def _choose_by_name(sheet: FormSheet, match: FormSheet) -> None:
     """Let variants choose stacks, valves and oils from their lists, and the baseline from the variants."""
     places = sheet.places.by_name
     for column, source in (("stack", "stack_names"), ("valve", "valve_names"), ("oil", "oils.name")):
         choose_from(sheet, places[f"variants.{column}"], places[source])
     choose_from(sheet, places["baseline"], places["variants.name"])
+    choose_from(match, places["match_variant"], places["variants.name"])
 
 
 def _add_charts(sheet: FormSheet) -> None:

@@ -361,6 +361,8 @@ class FormSheet:
 
 _FORMATS = {
     "quantity": "0",
+    "outer_diameter": "0.0##",
+    "thickness": "0.00##",
     "viscosity_index": "0",
     "loads": "General",
     "temperature": "0",
@@ -371,6 +373,7 @@ _FORMATS = {
     "change": "+0.0;-0.0;0.0",
     "force_change": "+0.0;-0.0;0.0",
     "flow_share": "0",
+    "match_error": "0.0",
     "force": "0",
     "force_slope": "0",
     "clicks": "General",
