@@ -52,7 +52,7 @@ def decimal_of(amount: float | Decimal) -> Decimal:
     >>> decimal_of(10.99)
     Decimal('10.99')
     """
-    if not math.isfinite(amount) or abs(amount) > _LARGEST:
+    if not math.isfinite(amount) or abs(float(amount)) > _LARGEST:
         raise InputError(
             "is no amount of money that can be counted exactly",
             parameter="amount",
