@@ -11,8 +11,10 @@ from typer.testing import CliRunner
 
 from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.workbooks.cli import build_app
+from dampcell.workbooks.forms.templates import KINDS
 from dampcell.workbooks.new_command import write_new
 from dampcell.workbooks.reading import read_record
+from dampcell.workbooks.sheets import area
 from dampcell.workbooks.sources import SavedCells
 
 DAY = datetime.date(2025, 6, 1)
@@ -28,6 +30,19 @@ def test_a_fresh_workbook_has_the_date_and_all_that_the_template_has(tmp_path: P
     assert saved.defined_names == template.defined_names
     with pytest.raises(WorkbookError, match="Job number is missing"):
         read_record(saved, path.name)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_is_made_with_its_date_and_never_twice(kind: str, tmp_path: Path) -> None:
+    path = write_new(kind.replace("_", " ").title(), tmp_path, DAY, {})
+    assert path.name == f"{kind} 2025-06-01.xlsx"
+    saved = SavedCells(path.read_bytes(), path.name)
+    sheet, _, cell = saved.defined_names[KINDS[kind]].rpartition("!")
+    corners = area(cell)
+    assert corners is not None
+    assert saved.block(sheet.strip("'"), *corners) == [[datetime.datetime(2025, 6, 1)]]
+    with pytest.raises(WorkbookError, match="is there already and is left as it is"):
+        write_new(kind, tmp_path, DAY, {})
 
 
 def test_fields_are_filled_by_name(tmp_path: Path) -> None:
