@@ -84,6 +84,17 @@ def test_every_kind_is_known_and_a_fresh_one_has_no_error_cell(kind: str) -> Non
     assert [error for error in sentences(found.to_mend) if "#" in error] == []
 
 
+def test_a_record_of_an_older_template_is_not_told_that_its_formulas_were_deleted() -> None:
+    def change(workbook: Workbook, places: Mapping[str, Place]) -> None:
+        for name in ("rider_note", "small_parts_finding", "cavitation_d"):
+            del workbook.defined_names[name]
+
+    found = checked(change)
+    assert found.to_mend == ()
+    assert 'older template: the cell name "rider_note"' in " ".join(sentences(found.to_look_at))
+    assert "formula was deleted" not in " ".join(sentences(found.to_look_at))
+
+
 def test_a_unit_of_the_wrong_kind_in_the_valve_is_told_with_its_cell() -> None:
     found = checked(typed("valve_displaced_diameter", "14 cSt"))
     assert any("displaced diameter" in text and "mm" in text for text in sentences(found.to_mend))

@@ -18,6 +18,7 @@ from dampcell.functions.registry import CellError
 from dampcell.workbooks.answers import ask_stack
 from dampcell.workbooks.audit import cell_text, problems_of
 from dampcell.workbooks.batch import produce
+from dampcell.workbooks.damping_answers import ask_damping
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import read_template_table
 from dampcell.workbooks.findings import figure
@@ -133,6 +134,35 @@ def test_the_answers_are_equal_to_the_cells_to_the_last_digit() -> None:
         assert answers.opening.number == variant.results["opening"].value
         assert answers.stiffness.number == variant.results["stiffness"].value
         assert answers.stress_ratio == variant.results["stress_ratio"].value
+
+
+def test_the_damping_answers_are_equal_to_the_cells_to_the_last_digit() -> None:
+    record = record_of(SMALL)
+    answers = ask_damping(record)
+    assert answers.velocities == record.valve.velocities
+    for build, variant in zip(answers.builds, record.variants, strict=True):
+        assert build.forces == variant.forces
+        for name in (
+            "low_speed_slope",
+            "knee_velocity",
+            "knee_force",
+            "high_speed_slope",
+            "opening_pressure",
+        ):
+            assert getattr(build.summary, name) == variant.results[name].value
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_force_against_velocity_of_every_variant_stands_in_the_report(demo: str) -> None:
+    record = record_of(demo)
+    told = report_of(demo)
+    assert "Force against velocity" in told
+    assert "At low speed" in told
+    for variant in record.variants:
+        assert f"{variant.label}, damping:" in told
+        assert all(figure(force) in told for force in variant.forces if isinstance(force, float))
+    # In the box at the top of the first page, before the facts of the job.
+    assert f"{record.variants[1].label}, damping:" in told.split("Serial number")[0]
 
 
 @pytest.mark.parametrize("demo", DEMOS)

@@ -177,12 +177,13 @@ def _against(build: BuildDamping, found: BuildDamping, answers: DampingAnswers) 
     if not runs:
         return []
     slowest = answers.velocities[0]
-    # A quiet range below the whole table is true, and nobody can feel it.
-    told = {run.start: _run(run, runs) for run in runs if run.sign or run.end >= slowest or len(runs) == 1}
+    # A quiet range far below the table is true, and nobody can feel it.
+    told = {run.start: _run(run, runs) for run in runs if run.sign or run.end >= slowest / 2}
     moved = [told[run.start] for run in runs if run.sign]
     headline = "; ".join(moved or told.values())
     first = runs[0]
     if not first.sign and first.start in told and build.slow is not None and build.slow.shims < 0.5:
+        # What carries most at the slowest of the table does so below it all the more.
         told[first.start] += f", as {_who(build.slow)} of the oil at {slowest:g} m/s"
     sentences = list(told.values())
     if moved and _within_band(build, found):
@@ -198,13 +199,13 @@ def _against(build: BuildDamping, found: BuildDamping, answers: DampingAnswers) 
 
 def _run(run: Run, runs: Sequence[Run]) -> str:
     if len(runs) == 1:
-        where = f"up to {figure(run.end, 2)} m/s"
+        where = f"up to {_velocity(run.end)}"
     elif run is runs[0]:
         where = f"below {_velocity(run.end)}"
     elif run is runs[-1]:
         where = f"above {_velocity(run.start)}"
     else:
-        where = f"between {_velocity(run.start)} and {_velocity(run.end)}"
+        where = f"between {_number(run.start)} and {_velocity(run.end)}"
     if run.sign == 0:
         return f"{where} nothing changes (less than {LITTLE:g} %)"
     way = "softer" if run.sign < 0 else "firmer"
@@ -356,8 +357,12 @@ def _within_band(build: BuildDamping, found: BuildDamping) -> bool:
 
 
 def _velocity(value: float) -> str:
+    return f"{_number(value)} m/s"
+
+
+def _number(value: float) -> str:
     # The points of the curve stand too far apart for more digits.
-    return f"{value:.{1 if value < 0.1 else 2}g} m/s"
+    return f"{value:.{1 if value < 0.1 else 2}g}"
 
 
 def _micrometres(tolerance: float) -> str:
