@@ -6,6 +6,7 @@ LibreOffice must be installed; a machine without it fails these tests on purpose
 from __future__ import annotations
 
 import contextlib
+import datetime
 import json
 import os
 import pwd
@@ -24,6 +25,7 @@ import pytest
 import dampcell.functions.cells  # noqa: F401 - fills the registry
 from dampcell.functions.hosts.calc_addin.extension import build_extension
 from dampcell.functions.registry import REGISTRY
+from dampcell.workbooks.connect_excel import write_addin
 
 DRIVER = Path(__file__).with_name("calc_driver.py")
 OFFICE_PYTHON = "/usr/bin/python3"
@@ -33,9 +35,10 @@ START_SECONDS = 120
 class LiveServer:
     """A calculation server in a process of its own, which can be stopped and started again."""
 
-    def __init__(self, config: Path, port: int) -> None:
+    def __init__(self, config: Path, port: int, secure_port: int) -> None:
         self.config = config
         self.port = port
+        self.secure_port = secure_port
         self._log = config / "log"
         self._process: subprocess.Popen[str] | None = None
 
@@ -45,14 +48,19 @@ class LiveServer:
         return self._log.read_text().count("POST /v1/calls")
 
     @property
+    def addin(self) -> Path:
+        """Folder of the Excel add-in, which the server asks for at its start."""
+        return self.config / "dampcell" / "excel"
+
+    @property
     def token(self) -> str:
         """The token it made at its first start."""
         return (self.config / "dampcell" / "token").read_text().strip()
 
     def start(self, *options: str) -> None:
         """Start it with options of the command line, and wait until it answers."""
-        command = [sys.executable, "-m", "dampcell.workbooks.cli", "serve", "--log", "--port", str(self.port)]
-        command += options
+        command = [sys.executable, "-m", "dampcell.workbooks.cli", "serve", "--log"]
+        command += ["--port", str(self.port), "--secure-port", str(self.secure_port), *options]
         environment = {**os.environ, "XDG_CONFIG_HOME": str(self.config)}
         with self._log.open("a") as log:
             self._process = subprocess.Popen(
@@ -195,9 +203,10 @@ class Calc:
 
 @pytest.fixture(scope="session")
 def live_server() -> Iterator[LiveServer]:
-    """The real calculation server, on a free port, with a token of its own."""
+    """The real calculation server, on free ports, with a token and the Excel add-in of its own."""
     with tempfile.TemporaryDirectory(prefix="dampcell-server-") as folder:
-        server = LiveServer(Path(folder), _free_port())
+        server = LiveServer(Path(folder), _free_port(), _free_port())
+        write_addin(server.addin, datetime.datetime.now(datetime.UTC))
         server.start()
         try:
             yield server

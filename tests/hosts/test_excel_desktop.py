@@ -5,7 +5,6 @@ pywin32 exists on Windows alone, so it is put in place by empty modules; xlwings
 
 from __future__ import annotations
 
-import ctypes
 import datetime
 import importlib
 import itertools
@@ -18,29 +17,12 @@ from typing import Any
 from unittest.mock import MagicMock
 
 import pytest
+from tests.hosts.xlwings_stub import ERRORS, MISSING, call, xlwings_udfs
 
 from dampcell import __version__
 from dampcell.functions.errors import InputError
 from dampcell.functions.hosts.excel_desktop.module import HELP, MODULE, cell_name, module_text, vba_name
 from dampcell.functions.registry import REGISTRY, CellError, evaluate
-
-MISSING = -2147352572
-"""What COM hands over for an argument that was left out."""
-
-ERRORS = {"#VALUE!": -2146826273, "#N/A": -2146826246, "#NUM!": -2146826252, "#DIV/0!": -2146826281}
-"""COM's numbers of Excel's errors, as xlwings lists them."""
-
-
-class Variant:
-    """In place of win32com.client.VARIANT: a type and a value."""
-
-    def __init__(self, varianttype: int, value: int) -> None:
-        self.varianttype = varianttype
-        self.value = value
-
-
-class ComError(Exception):
-    """In place of pywintypes.com_error."""
 
 
 class Workbook:
@@ -66,48 +48,8 @@ class Workbook:
 @pytest.fixture(scope="module")
 def udfs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """Give the real xlwings.udfs, with our module where it finds it."""
-    folder = tmp_path_factory.mktemp("workbook")
-    (folder / f"{MODULE}.py").write_text(module_text(REGISTRY.values()), encoding="utf-8")
-    before = set(sys.modules)
-    with pytest.MonkeyPatch.context() as patch:
-        names = (
-            *("pythoncom", "pywintypes", "win32api", "win32con", "win32gui", "win32process", "win32timezone"),
-            *(
-                "win32com",
-                "win32com.client",
-                "win32com.client.dynamic",
-                "win32com.server",
-                "win32com.server.util",
-            ),
-        )
-        for name in names:
-            patch.setitem(sys.modules, name, MagicMock(name=name))
-        client: Any = sys.modules["win32com.client"]
-        client.VARIANT = Variant
-        for kind in ("CDispatch", "CoClassBaseClass", "DispatchBaseClass"):
-            setattr(client, kind, type(kind, (), {}))
-        sys.modules["pythoncom"].VT_ERROR = 10  # type: ignore[attr-defined]
-        windows: Any = sys.modules["pywintypes"]
-        windows.com_error = ComError
-        windows.TimeType = type("TimeType", (datetime.datetime,), {})
-        sys.modules["pythoncom"].__file__ = "pythoncom.dll"
-        for name in ("PyDLL", "oledll", "windll", "WINFUNCTYPE"):
-            patch.setattr(ctypes, name, MagicMock(), raising=False)
-        xlwings: Any = importlib.import_module("xlwings")
-        # On Linux xlwings' decorators do nothing, for there is no Excel: these are the ones of Windows.
-        real = importlib.import_module("xlwings.udfs")
-        for name, made in (("func", real.xlfunc), ("arg", real.xlarg), ("ret", real.xlret)):
-            patch.setattr(xlwings, name, made)
-        windows_part: Any = importlib.import_module("xlwings._xlwindows")
-        patch.setattr(xlwings, "_xlwindows", windows_part, raising=False)
-        xlwings.engines.add(xlwings.main.Engine(impl=windows_part.engine))
-        # Only asynchronous functions, of which there are none, use what the COM server has there.
-        patch.setitem(sys.modules, "xlwings.com_server", MagicMock(name="com_server"))
-        patch.syspath_prepend(str(folder))
+    with xlwings_udfs(tmp_path_factory.mktemp("workbook")) as real:
         yield real
-    for name in set(sys.modules) - before:
-        if name.startswith("xlwings") or name in (MODULE, "dampcell.functions.hosts.excel_desktop.bridge"):
-            del sys.modules[name]
 
 
 @pytest.fixture(scope="module")
@@ -188,28 +130,6 @@ def test_the_same_registry_gives_the_same_text() -> None:
 
 
 # Calls, as the COM server of xlwings makes them
-
-
-def call(udfs: Any, name: str, *arguments: object) -> object:
-    """Call a function as xlwings does for a cell; a range is a tuple of tuples."""
-    return udfs.call_udf(MODULE, f"DAMP_{name}", arguments, None, MagicMock())
-
-
-def ranged(value: object) -> object:
-    """Hand an example value over as COM does."""
-    if not isinstance(value, list):
-        return MISSING if value is None else value
-    rows = [row if isinstance(row, list) else [row] for row in value]
-    width = max(map(len, rows))
-    return tuple((*row, *[None] * (width - len(row))) for row in rows)
-
-
-@pytest.mark.parametrize("name", list(REGISTRY))
-def test_every_example_gives_what_the_registry_gives(udfs: Any, name: str) -> None:
-    example = REGISTRY[name].example_call
-    got = call(udfs, name, *(ranged(value) for value in example))
-    value = evaluate(name, list(example)).value
-    assert got == (value if isinstance(value, list) else [[value]])
 
 
 def test_left_out_and_blank_arguments_take_their_defaults(udfs: Any) -> None:

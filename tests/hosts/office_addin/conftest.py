@@ -1,45 +1,21 @@
-"""The add-in as written to a folder, Node to run it, and the real server over https."""
+"""The add-in as written to a folder, the real server over https, and Node in Excel's place."""
 
 from __future__ import annotations
 
 import datetime
-import json
 import os
 import re
-import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
+from tests.hosts.excel_in_node import Run, excel_in_node
 
 from dampcell.workbooks.connect_excel import write_addin
 
-OFFICE = Path(__file__).parents[2] / "office"
 NOW = datetime.datetime.now(datetime.UTC)
-
-
-def node(script: str, *arguments: str, given: object = None, authority: Path | None = None) -> Any:
-    """Run a script of tests/office in Node and give what it prints."""
-    found = shutil.which("node")
-    assert found is not None, "Node must be installed"
-    environment = dict(os.environ)
-    if authority is not None:
-        environment["NODE_EXTRA_CA_CERTS"] = str(authority)
-    done = subprocess.run(
-        [found, str(OFFICE / script), *arguments],
-        input=json.dumps(given),
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        env=environment,
-        timeout=300,
-        check=False,
-    )
-    assert done.returncode == 0, f"{done.stderr}\nPerhaps: npm ci --ignore-scripts --prefix tests/office"
-    return json.loads(done.stdout)
 
 
 class Server:
@@ -102,24 +78,7 @@ def server(config: Path) -> Iterator[Server]:
     running.stop()
 
 
-Group = Sequence[tuple[str, Sequence[object]]]
-Run = Callable[..., Mapping[str, Any]]
-
-
 @pytest.fixture(scope="session")
 def excel(addin: Path, server: Server) -> Run:
     """Give a function that makes groups of calls in Excel's place, and tells results and requests."""
-
-    def run(*groups: Group, **changed: object) -> Mapping[str, Any]:
-        given = {
-            "script": str(addin / "served" / "functions.js"),
-            "metadata": str(addin / "served" / "functions.json"),
-            "origin": server.origin,
-            "token": server.token,
-            "groups": groups,
-            **changed,
-        }
-        told: Mapping[str, Any] = node("drive.mjs", given=given, authority=addin / "dampcell-ca.crt")
-        return told
-
-    return run
+    return excel_in_node(addin, server.origin, server.token)

@@ -9,7 +9,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
-from tests.hosts.office_addin.conftest import node
+from tests.hosts.excel_in_node import node
 
 from dampcell.functions.calls import CellFunction
 from dampcell.functions.errors import InputError
