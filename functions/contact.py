@@ -10,7 +10,6 @@ complementarity problem, solved by pivoting on the set of closed contacts.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +17,9 @@ from numpy.typing import NDArray
 from dampcell.functions.errors import NoSolutionError
 from dampcell.functions.layers import Flags, Layer, Source, contact_circles, find_meetings, present
 from dampcell.functions.plates import Floats, Plate, membrane_kernel
+from dampcell.functions.states import LEAST, Pace, States, carried
 
-__all__ = ["AXISYMMETRIC_LIMIT", "Contacts", "States"]
+__all__ = ["AXISYMMETRIC_LIMIT", "Contacts"]
 
 AXISYMMETRIC_LIMIT = 2.0
 """Edge lift over thickness [-] beyond which a plate goes wavy and stiffens no further.
@@ -35,78 +35,9 @@ _GAUSS = np.polynomial.legendre.leggauss(24)
 _REFERENCES = 8  # loads solved first, from which many others start
 _TOLERANCE = 1e-5  # on the stiffening, relative
 _SLACK = 1e-9  # of the largest gap or force, below which a wrong sign is rounding
-_LEAST = 1e-12  # load [N] or lift [mm] below which there is none: its inverse would overflow
 _PATIENCE = 12  # block exchanges without progress before contacts are exchanged one at a time
 _TOGETHER = 40  # sweeps in which contacts and stiffening are corrected side by side
 _SWEEPS = 200
-
-
-@dataclass(frozen=True, slots=True)
-class States:
-    """Equilibrium states of one stack at n loads.
-
-    Parameters
-    ----------
-    loads : ndarray, shape (n,)
-        Total loads on the face layer [N].
-    shapes : ndarray, shape (n, layers, circles)
-        Net upward force on every layer and circle over the layer's stiffening [N].
-    shifts : ndarray, shape (n, loose rings)
-        Rigid lifts of the loose rings [mm].
-    stiffening : ndarray, shape (n, layers)
-        Factor on each layer's rigidity for its lift [-], 1 for small lift.
-    closed : ndarray of bool, shape (n, contacts)
-        Which contacts are closed; the last one is the seat.
-    """
-
-    loads: Floats
-    shapes: Floats
-    shifts: Floats
-    stiffening: Floats
-    closed: Flags
-
-    @property
-    def seated(self) -> Flags:
-        """Whether the face shim touches its seat, shape (n,)."""
-        result: Flags = self.closed[:, -1]
-        return result
-
-
-def _carried(states: States, loads: Floats) -> States:
-    """Take known states over to other loads, each from the nearest, as a start for solving those."""
-    nearest = np.abs(loads[:, None] - states.loads).argmin(axis=1)
-    known, stiffening = states.loads[nearest], states.stiffening[nearest]
-    # For a plate that keeps its shape the excess goes with w² and the load with w times the stiffening.
-    ratio = (loads / np.where(known > _LEAST, known, 1.0))[:, None]
-    grown = (stiffening - 1.0) * ratio ** (2.0 * stiffening / (3.0 * stiffening - 2.0))
-    return States(loads, states.shapes[nearest], states.shifts[nearest], 1.0 + grown, states.closed[nearest])
-
-
-def _solved(matrix: Floats, right: Floats) -> Floats:
-    try:
-        return np.asarray(np.linalg.solve(matrix, right), dtype=float)
-    except np.linalg.LinAlgError as error:
-        raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error
-
-
-class _Pace:
-    """Speeds up a fixed-point iteration, each number by itself, from its last two steps (Aitken)."""
-
-    def __init__(self, start: Floats) -> None:
-        self._at = start.copy()
-        self._before = start.copy()
-        self._move = np.zeros_like(start)
-
-    def step(self, rows: NDArray[np.intp], proposed: Floats) -> Floats:
-        """Return where to go next, given what the iteration proposes for these rows."""
-        at, before = self._at[rows], self._move[rows]
-        move = proposed - at
-        went = at - self._before[rows]
-        slope = (move - before) / np.where(went != 0.0, went, np.inf)
-        gain = 1.0 / np.clip(-slope, 0.6, 2.0)
-        following = np.where(before != 0.0, at + gain * move, proposed)
-        self._before[rows], self._move[rows], self._at[rows] = at, move, np.maximum(1.0, following)
-        return self._at[rows]
 
 
 class Contacts:
@@ -227,7 +158,7 @@ class Contacts:
             few = some[np.linspace(0, len(some) - 1, _REFERENCES).round().astype(int)]
             start = self._settle(few, large=large, opening=False)
         if start is not None:
-            start = _carried(start, loads)
+            start = carried(start, loads)
         return self._settle(loads, large=large, opening=False, start=start)
 
     def opening(self, *, large: bool) -> float:
@@ -271,7 +202,7 @@ class Contacts:
             closed,
         )
         todo = np.arange(n)
-        pace = _Pace(stiffening)
+        pace = Pace(stiffening)
         for sweep in range(_SWEEPS + 4 * count):
             trial, wrong = self._trial(loads[todo], stiffening[todo], closed[todo], opening=opening)
             amount = np.count_nonzero(wrong, axis=1)
@@ -452,13 +383,8 @@ class Contacts:
         result: Floats = 0.5 * slopes**2
         return result
 
-    def _stiffen(self, states: States) -> tuple[Floats, Floats]:
-        """Stiffening that belongs to the shapes of a state, and a better guess for the next one.
-
-        For a plate that keeps its shape the bending energy U_b goes with w² and the
-        membrane energy U_m with w⁴, so its secant stiffness grows by 1 + 2 U_m/U_b.
-        The guess solves that for each layer as if its load stayed the same.
-        """
+    def _growth(self, states: States) -> tuple[Floats, Floats]:
+        """Excess of every plate's stiffness for its shape, and its cap, (n, layers, plates) [-]."""
         lifts, strains = self._lifts(states), self._strains(states)
         work = (states.shapes * lifts).sum(axis=2)
         stretch = (np.matmul(strains, self._kernels) * strains).sum(axis=2).T
@@ -466,7 +392,17 @@ class Contacts:
         whole = np.where(work > 0.0, factor * stretch / np.where(work > 0.0, work, 1.0), 0.0)
         raw = whole[:, :, None] / self._thickness**2
         edge = np.abs(lifts[:, np.arange(len(self.layers)), self._edge, None])
-        cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > _LEAST, edge, 1.0)) ** 2
+        cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > LEAST, edge, 1.0)) ** 2
+        return raw, cap
+
+    def _stiffen(self, states: States) -> tuple[Floats, Floats]:
+        """Stiffening that belongs to the shapes of a state, and a better guess for the next one.
+
+        For a plate that keeps its shape the bending energy U_b goes with w² and the
+        membrane energy U_m with w⁴, so its secant stiffness grows by 1 + 2 U_m/U_b.
+        The guess solves that for each layer as if its load stayed the same.
+        """
+        raw, cap = self._growth(states)
         target = 1.0 + (self._shares * np.minimum(raw, cap)).sum(axis=2)
         guess = states.stiffening
         for _ in range(2):
@@ -485,6 +421,81 @@ class Contacts:
         plate = Plate(face.inner, face.outer, self.poisson)
         at = plate.deflection(radius, np.minimum(self._radii, face.outer))[0] / face.rigidity
         result: Floats = states.shapes[:, 0] @ at
+        return result
+
+    def compliance(self, states: States, radius: float, *, large: bool) -> Floats:
+        """Change of lift at a radius with the load, with the contacts as they are.
+
+        Parameters
+        ----------
+        states : States
+            States of this model, with a load that lifts.
+        radius : float
+            Where the lift is read [mm].
+        large : bool
+            Whether plates stiffen with their lift.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            dw/dF [mm/N]; exact for this model, because a layer's stiffening depends on its own
+            shape f alone: s df = dp − f (g·dp)/(s + g·f) for a change dp of its forces, with the
+            gradient g of the stiffening.
+
+        Raises
+        ------
+        NoSolutionError
+            If the contacts are not solvable.
+        """
+        met, face = self._meetings, self.layers[0]
+        soft = 1.0 / states.stiffening
+        gradient = self._gradient(states) if large else np.zeros_like(states.shapes)
+        share = soft / (states.stiffening + (gradient * states.shapes).sum(axis=2))
+        lifted = self._signs * self._lifts(states)[:, :, met.circle]
+        felt = self._signs * gradient[:, :, met.circle]
+        pressed = (soft @ self._pressed).reshape(len(soft), len(met.gap), len(met.gap))
+        pressed = pressed - np.matmul((lifted * share[:, :, None]).transpose(0, 2, 1), felt)
+        own = gradient[:, 0, self._count_circles :] @ self.source.weights
+        push = (
+            soft[:, :1] * self._signs[0] * self._face[met.circle]
+            - (share[:, 0] * own)[:, None] * lifted[:, 0]
+        )
+        plate = Plate(face.inner, face.outer, self.poisson)
+        read = plate.deflection(radius, np.minimum(self._radii, face.outer))[0] / face.rigidity
+        unit = np.zeros(len(self._radii))
+        unit[self._count_circles :] = self.source.weights
+        rings = self._signs[self._loose]
+        found = np.zeros(len(soft))
+        for row, closed in enumerate(states.closed):
+            inside = np.flatnonzero(closed)
+            across = rings[:, inside]
+            block = [
+                [pressed[row][np.ix_(inside, inside)], across.T],
+                [across, -_GROUND * np.eye(len(rings))],
+            ]
+            forces = _solved(np.block(block), -np.append(push[row, inside], np.zeros(len(rings))))
+            moved = unit + forces[: len(inside)] @ self._spread[inside, : len(unit)]
+            bent = soft[row, 0] * moved - share[row, 0] * (gradient[row, 0] @ moved) * states.shapes[row, 0]
+            found[row] = read @ bent
+        return found
+
+    def _gradient(self, states: States) -> Floats:
+        """Gradient of each layer's stiffening by the forces of its shape, (n, layers, circles) [1/N]."""
+        lifts, strains = self._lifts(states), self._strains(states)
+        turned = np.matmul(states.shapes.transpose(1, 0, 2), self._slopes.transpose(0, 2, 1))
+        work = (states.shapes * lifts).sum(axis=2)[:, :, None]
+        spanned = np.matmul(strains, self._kernels + self._kernels.transpose(0, 2, 1))
+        stretch = 0.5 * (spanned * strains).sum(axis=2).T[:, :, None]
+        by_stretch = np.matmul(spanned * turned, self._slopes).transpose(1, 0, 2)
+        raw, cap = self._growth(states)
+        layers = np.arange(len(self.layers))
+        edge = lifts[:, layers, self._edge, None]
+        by_edge = self._influence[layers, self._edge][None] / np.where(np.abs(edge) > LEAST, edge, np.inf)
+        grown = (self._shares * np.minimum(raw, cap)).sum(axis=2)[:, :, None]
+        capped = (self._shares * np.where(raw < cap, 0.0, cap)).sum(axis=2)[:, :, None]
+        by_shape = by_stretch / np.where(stretch > 0.0, stretch, np.inf)
+        by_shape -= 2.0 * lifts / np.where(work > 0.0, work, np.inf)
+        result: Floats = grown * by_shape - 2.0 * capped * by_edge
         return result
 
     def edge_ratio(self, states: States) -> Floats:
@@ -535,3 +546,10 @@ class Contacts:
                 plates.append(stress.max(axis=1))
             found.append(plates)
         return found
+
+
+def _solved(matrix: Floats, right: Floats) -> Floats:
+    try:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=float)
+    except np.linalg.LinAlgError as error:
+        raise NoSolutionError("the contacts of this stack are not solvable", parameter="stack") from error

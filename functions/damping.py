@@ -15,12 +15,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dampcell.functions.contact import States
 from dampcell.functions.errors import InputError, NoSolutionError
 from dampcell.functions.flow import Floats, Fluid, check_above, check_within, finite
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.roots import increasing_root
 from dampcell.functions.stacks import Stack, StackModel
+from dampcell.functions.states import States
 from dampcell.functions.valves import ATMOSPHERE, Face, Valve
 
 __all__ = ["DampingCurve", "DampingModel", "LiftTable", "Summary", "Tolerances", "damping_bands", "summary"]

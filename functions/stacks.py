@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dampcell.functions.checks import check_not_negative
-from dampcell.functions.contact import AXISYMMETRIC_LIMIT, Contacts, States
+from dampcell.functions.contact import AXISYMMETRIC_LIMIT, Contacts
 from dampcell.functions.errors import InputError
 from dampcell.functions.layers import Layer, Source
 from dampcell.functions.plates import MODULUS, POISSON, Floats, check_load_circle, flexural_rigidity
+from dampcell.functions.states import States
 
 __all__ = [
     "ENDURANCE_LIMIT",
@@ -39,6 +40,8 @@ BEYOND = (
     "beyond the axisymmetric range: a shim lifts more than twice its thickness at the edge, where it goes "
     "wavy and stiffens no further; read the value as a trend"
 )
+
+_TOUCH = 1e-3  # load [N] under which the contacts of a flat stack show
 
 Kind = Literal["shim", "ring", "centering", "clamp"]
 
@@ -349,13 +352,13 @@ class StackModel:
         NoSolutionError
             If the solver does not settle.
         """
-        step = np.maximum(0.02 * states.loads, 1e-3)
-        below, above = np.maximum(states.loads - step, 0.0), states.loads + step
-        low, high = self.lift(self.states(below, states)), self.lift(self.states(above, states))
-        with np.errstate(divide="ignore"):
-            rate = (above - below) / (high - low)
-        # On the seat the lift does not change; at no load at all a flat stack is about to lift.
-        result: Floats = np.where(states.seated & (states.loads + self.opening() > 0.0), np.inf, rate)
+        # At no load at all a flat stack is about to lift; its contacts show under the least load.
+        loads = np.maximum(states.loads, _TOUCH)
+        lifting = self.states(loads, states) if np.any(states.loads < _TOUCH) else states
+        rate = self._contacts.compliance(lifting, 0.5 * self.load_diameter, large=self.large)
+        # On the seat the lift does not change.
+        result: Floats = np.full(len(rate), np.inf)
+        np.divide(1.0, rate, out=result, where=~lifting.seated)
         return result
 
     def notes(self, states: States) -> tuple[str, ...]:
