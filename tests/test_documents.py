@@ -22,6 +22,8 @@ def test_readme_lists_every_function_and_command() -> None:
         assert f"`DAMP.{name}(" in README
     for command in COMMANDS:
         assert f"#### `dampcell {command}`" in README
+    for host in ("calc", "excel", "excel-desktop"):
+        assert f"#### `dampcell connect {host}`" in README
 
 
 def test_readme_names_the_two_commands_that_set_everything_up() -> None:

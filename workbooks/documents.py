@@ -13,6 +13,7 @@ import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import typer
 from typer.testing import CliRunner
 
 from dampcell.functions.registry import REGISTRY
@@ -56,10 +57,18 @@ def _commands() -> str:
     runner = CliRunner(env={"COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1"})
     parts = []
     for command in COMMANDS:
-        shown = runner.invoke(build_app(command), [command, "--help"], prog_name="dampcell").output
-        lines = "\n".join(line.rstrip() for line in shown.strip().splitlines())
-        parts.append(f"#### `dampcell {command}`\n\n```text\n{lines}\n```")
+        app = build_app(command)
+        for words in _with_subcommands(app, command):
+            shown = runner.invoke(app, [*words, "--help"], prog_name="dampcell").output
+            lines = "\n".join(line.rstrip() for line in shown.strip().splitlines())
+            parts.append(f"#### `dampcell {' '.join(words)}`\n\n```text\n{lines}\n```")
     return "\n\n".join(parts)
+
+
+def _with_subcommands(app: typer.Typer, command: str) -> list[list[str]]:
+    """List a command, and after it those that belong to it."""
+    within = getattr(typer.main.get_command(app), "commands", {})
+    return [[command], *([command, name] for name in getattr(within[command], "commands", {}))]
 
 
 _PARTS: Mapping[str, Callable[[], str]] = {"functions": _functions, "commands": _commands}
