@@ -15,11 +15,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dampcell.functions.contact import AXISYMMETRIC_LIMIT
 from dampcell.functions.errors import InputError, NoSolutionError
 from dampcell.functions.flow import Floats, Fluid, check_above, check_within, finite
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.roots import increasing_root
-from dampcell.functions.stacks import Stack, StackModel
+from dampcell.functions.stacks import BEYOND, Stack, StackModel
 from dampcell.functions.states import States
 from dampcell.functions.valves import ATMOSPHERE, Face, Valve
 
@@ -134,6 +135,8 @@ class LiftTable:
         self._scale = stack.face.thickness / max(rise, 1e-9)
         start = np.array([0.0, self.opening] if self.opening > 0.0 else [0.0])
         self.nodes: tuple[Floats, Floats] = start, np.zeros(len(start))
+        self.limit = np.inf
+        """Load from which a shim lifts beyond the axisymmetric range [N]."""
 
     def extend(self) -> None:
         """Add the next loads; `nodes` is replaced whole, so that another thread never sees half of it."""
@@ -143,6 +146,9 @@ class LiftTable:
         loads = self.opening + self._scale * (steps / _STEPS_PER_THICKNESS) ** 2
         states = self.model.states(loads[1:])
         lifts = np.concatenate([known_lifts[-1:], self._lift(states)])
+        ratios = self.model.edge_ratio(states)
+        if ratios.max() > AXISYMMETRIC_LIMIT:
+            self.limit = min(self.limit, float(np.interp(AXISYMMETRIC_LIMIT, ratios, loads[1:])))
         open_steps = np.arange(_STEPS)
         for _ in range(_MOST_HALVINGS):
             halves = 0.5 * (loads[open_steps] + loads[open_steps + 1])
@@ -285,7 +291,7 @@ class DampingModel:
 
     def lift_notes(self, curve: DampingCurve) -> tuple[str, ...]:
         """What has to be told of the lifts of a curve."""
-        return self.table.model.notes(self.table.model.states(curve.load.max(initial=0.0)))
+        return (BEYOND,) if curve.load.max(initial=0.0) > self.table.limit else ()
 
     def _reach(self, flow: float, fluid: Fluid) -> None:
         """Extend the table until its end passes this flow."""
