@@ -164,8 +164,11 @@ def test_every_sheet_prints_one_page_wide_on_a4_and_letter() -> None:
             assert sheet.page_setup.fitToWidth == 1
             continue
         widths = [column.width for column in sheet.column_dimensions.values()]
-        across = sum(7 * width + 5 for width in widths) * 25.4 / 96 * sheet.page_setup.scale / 100
-        assert across <= PAPER[sheet.page_setup.orientation], sheet.title
+        scale, orientation = sheet.page_setup.scale, sheet.page_setup.orientation
+        assert scale, sheet.title
+        assert orientation, sheet.title
+        across = sum(7 * width + 5 for width in widths) * 25.4 / 96 * scale / 100
+        assert across <= PAPER[orientation], sheet.title
 
 
 def test_formulas_call_known_functions_with_enough_arguments() -> None:
