@@ -70,7 +70,8 @@ def stack_stress(
     Notes
     -----
     The larger of radial and tangential stress, bending and membrane, without the notch effect
-    at the clamp.
+    at the clamp; near an edge lift of twice the thickness it reads up to 10 % low, because a
+    shim keeps its small-lift shape in this model.
     The stack model of STACK_LIFT.
 
     References
