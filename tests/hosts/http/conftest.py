@@ -15,6 +15,9 @@ from dampcell.functions.hosts.http.app import Application, create_app
 from dampcell.functions.hosts.http.settings import Limits, Settings
 from dampcell.functions.registry import REGISTRY
 
+# Looking for doctests there would import it, and declare its functions in the whole test run.
+collect_ignore = ["trial_cells_for_server.py"]
+
 TOKEN = "t" * 43
 ADDRESS = "http://127.0.0.1:27430"
 FAMILIES = ("dampcell.functions.cells", "trial_cells_for_server")
