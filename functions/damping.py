@@ -8,7 +8,7 @@ the lift is the stack solver's at the pressure under the shim.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from dampcell.functions.contact import AXISYMMETRIC_LIMIT
 from dampcell.functions.errors import InputError, NoSolutionError
-from dampcell.functions.flow import Floats, Fluid, check_above, check_within, finite
+from dampcell.functions.flow import Floats, Fluid, Opening, check_above, check_within, finite, quadratic_flow
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.roots import increasing_root
 from dampcell.functions.stacks import BEYOND, Stack, StackModel
@@ -40,6 +40,7 @@ _STEPS_PER_THICKNESS = 6
 _MISS = 0.0015
 _MOST_HALVINGS = 8
 _MOST_EXTENSIONS = 20
+_MOST_FLUIDS = 64  # for which a build keeps its flow balance
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,13 +200,11 @@ class DampingModel:
     """
 
     def __init__(self, table: LiftTable, valve: Valve, clicks_open: float = 0.0) -> None:
-        face = valve.face
         self.valve = valve
         self.table = table
         self._clicks_open = clicks_open
         self._side = valve.side_paths(clicks_open)
-        self._throat = face.throat
-        self._read_table()
+        self._balances: dict[Fluid, _Balance] = {}
 
     def with_table(self, table: LiftTable) -> DampingModel:
         """The same build with another stack."""
@@ -245,24 +244,22 @@ class DampingModel:
         speed = np.atleast_1d(finite("velocity", velocities, "m/s"))
         _check_velocities(speed)
         flow = speed * self.valve.displaced_area
-        self._reach(float(flow.max(initial=0.0)), fluid)
-
-        def excess(load: Floats) -> Floats:
-            passed: Floats = np.sum(list(self._flows(load, fluid).values()), axis=0)
-            return passed - flow
-
+        balance = self._balance(float(flow.max(initial=0.0)), fluid)
         # Each flow lies between two loads of the table; the root is then on one straight piece of it.
-        reached: Floats = np.sum(list(self._flows(self._loads, fluid).values()), axis=0)
-        piece = np.clip(np.searchsorted(reached, flow), 1, len(reached) - 1)
-        load = increasing_root(excess, self._loads[piece - 1], self._loads[piece])
-        flows = self._flows(load, fluid)
-        error = np.abs(excess(load)) / np.where(flow > 0.0, flow, 1.0)
+        piece = np.clip(np.searchsorted(balance.reached, flow), 1, len(balance.loads) - 1)
+        low, high = ((balance.loads[at], balance.reached[at] - flow) for at in (piece - 1, piece))
+        load = increasing_root(
+            lambda at: balance.flows(at)[1].sum(axis=0) - flow, low[0], high[0], ends=(low[1], high[1])
+        )
+        drop, flows = balance.flows(load)
+        error = np.abs(flows.sum(axis=0) - flow) / np.where(flow > 0.0, flow, 1.0)
         residual = float(error.max(initial=0.0))
         if residual > 1e-6:
             raise NoSolutionError("the flow balance of this valve was not solved", parameter="velocity")
-        pressure = np.where(flow > 0.0, self._drop(load, flows["shims"], fluid), 0.0)
+        pressure = np.where(flow > 0.0, drop, 0.0)
         force = 0.1 * pressure * self.valve.displaced_area
-        return DampingCurve(speed, force, pressure, load, self._at(load, self._lifts), flows, residual)
+        named = dict(zip(("shims", *self._side), flows, strict=True))
+        return DampingCurve(speed, force, pressure, load, balance.lift(load), named, residual)
 
     def cavitation_margin(self, curve: DampingCurve) -> Floats:
         """Absolute pressure behind the valve above what keeps its jets from cavitating.
@@ -293,38 +290,47 @@ class DampingModel:
         """What has to be told of the lifts of a curve."""
         return (BEYOND,) if curve.load.max(initial=0.0) > self.table.limit else ()
 
-    def _reach(self, flow: float, fluid: Fluid) -> None:
-        """Extend the table until its end passes this flow."""
+    def _balance(self, flow: float, fluid: Fluid) -> _Balance:
+        """The flow balance for a fluid, from a table that reaches as far as this flow."""
         for _ in range(_MOST_EXTENSIONS):
-            if len(self._loads) > 2 and self._passes(fluid) >= flow:
-                return
-            self.table.extend()
-            self._read_table()
+            kept = self._balances.get(fluid)
+            if kept is not None and len(kept.loads) > 2 and kept.reached[-1] >= flow:
+                return kept
+            if kept is not None and kept.loads is self.table.nodes[0]:
+                self.table.extend()
+            if len(self._balances) >= _MOST_FLUIDS:
+                self._balances.clear()
+            self._balances[fluid] = _Balance(self.table, self.valve, self._side, fluid)
         raise NoSolutionError(
             "the valve does not pass the displaced oil at any pressure", parameter="velocity"
         )
 
-    def _passes(self, fluid: Fluid) -> float:
-        return float(np.sum(list(self._flows(self._loads[-1:], fluid).values())))
 
-    def _read_table(self) -> None:
-        self._loads, self._lifts = self.table.nodes
-        self._under = np.maximum.accumulate(10.0 * self._loads / self.valve.pressed_area(self._lifts))
+class _Balance:
+    """Flows of one build and fluid at loads of its table; what does not depend on the load is done once."""
 
-    def _at(self, load: Floats, values: Floats) -> Floats:
-        result: Floats = np.interp(load, self._loads, values)
-        return result
+    def __init__(self, table: LiftTable, valve: Valve, side: Mapping[str, Opening], fluid: Fluid) -> None:
+        self.loads, self._lifts = table.nodes
+        self._under = np.maximum.accumulate(10.0 * self.loads / valve.pressed_area(self._lifts))
+        self._valve = valve
+        self._fluid = fluid
+        self._throat = valve.face.throat.coefficients(fluid)
+        coefficients = [path.coefficients(fluid) for path in side.values()]
+        self._a, self._b = (np.array(each)[:, None] for each in zip(*coefficients, strict=True))
+        self.reached: Floats = self.flows(self.loads)[1].sum(axis=0)
 
-    def _flows(self, load: Floats, fluid: Fluid) -> dict[str, Floats]:
-        """Flow through each path at loads of the table."""
-        under, lift = self._at(load, self._under), self._at(load, self._lifts)
-        shims = self.valve.gap(lift).flow(under, fluid)
-        drop = self._drop(load, shims, fluid)
-        return {"shims": shims} | {name: path.flow(drop, fluid) for name, path in self._side.items()}
+    def lift(self, load: Floats) -> Floats:
+        """Lift off the seat at loads [mm]."""
+        return np.asarray(np.interp(load, self.loads, self._lifts))
 
-    def _drop(self, load: Floats, shims: Floats, fluid: Fluid) -> Floats:
-        result: Floats = self._at(load, self._under) + self._throat.pressure(shims, fluid)
-        return result
+    def flows(self, load: Floats) -> tuple[Floats, Floats]:
+        """Pressure drop at loads [bar], and the flow under the shims and through each path [ml/s]."""
+        under = np.interp(load, self.loads, self._under)
+        gap = self._valve.gap(self.lift(load)).coefficients(self._fluid)
+        shims = quadratic_flow(under, *gap)
+        a, b = self._throat
+        drop = under + shims * (a + b * shims)
+        return drop, np.concatenate([shims[None], quadratic_flow(drop, self._a, self._b)])
 
 
 @dataclass(frozen=True, slots=True)

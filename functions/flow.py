@@ -42,6 +42,7 @@ __all__ = [
     "check_within",
     "critical_reynolds_flow",
     "finite",
+    "quadratic_flow",
 ]
 
 Floats = NDArray[np.float64]
@@ -191,9 +192,13 @@ class QuadraticPath(Path):
         return np.asarray(np.where(flow == 0.0, 0.0, found))
 
     def _flow(self, pressure: Floats, fluid: Fluid) -> Floats:
-        a, b = self.coefficients(fluid)
-        # This form of the root loses no digits where one part is far smaller than the other.
-        return np.asarray(2.0 * pressure / (a + np.sqrt(a * a + 4.0 * b * np.abs(pressure))))
+        return quadratic_flow(pressure, *self.coefficients(fluid))
+
+
+def quadratic_flow(pressure: Floats, a: Floats, b: Floats) -> Floats:
+    """Flow [ml/s] that obeys Δp = a Q + b Q |Q| at pressure differences [bar]; 0 where a is infinite."""
+    # This form of the root loses no digits where one part is far smaller than the other.
+    return np.asarray(2.0 * pressure / (a + np.sqrt(a * a + 4.0 * b * np.abs(pressure))))
 
 
 class Opening(QuadraticPath):

@@ -14,10 +14,17 @@ Floats = NDArray[np.float64]
 TOLERANCE = 1e-12
 """Relative tolerance on the unknown [-]."""
 
-_MOST_STEPS = 200  # halvings come at least every third step, and about 55 of them always suffice
+_PATIENCE = 5  # one step in so many is a halving in any case
+_MOST_STEPS = 300  # about 55 halvings always suffice
 
 
-def increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats:
+def increasing_root(
+    function: Callable[[Floats], Floats],
+    low: Floats,
+    high: Floats,
+    *,
+    ends: tuple[Floats, Floats] | None = None,
+) -> Floats:
     """Root of an increasing function, element by element, by Chandrupatla's method.
 
     Parameters
@@ -26,6 +33,8 @@ def increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Flo
         Takes and returns an array of the shape of low and high.
     low, high : ndarray
         Where the root is known to lie; a wrong sign there is rounding.
+    ends : (ndarray, ndarray), optional
+        The function at low and high, where that is known already.
 
     Returns
     -------
@@ -34,8 +43,9 @@ def increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Flo
 
     Notes
     -----
-    Each step is inverse quadratic interpolation where that is safe, else a halving;
-    every third step is a halving in any case, so the tolerance is reached for certain.
+    The first step is linear interpolation, the others inverse quadratic interpolation where
+    that is safe, else a halving; every fifth step is a halving in any case, so the tolerance
+    is reached for certain.
 
     References
     ----------
@@ -44,8 +54,9 @@ def increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Flo
     shut = np.isinf(high)
     with np.errstate(all="ignore"):
         a, b = np.where(shut, 0.0, high), np.where(shut, 0.0, low)
-        fa, fb = np.maximum(function(a), 0.0), np.minimum(function(b), 0.0)
-        c, fc, share = a, fa, np.full_like(a, 0.5)
+        fb, fa = (function(b), function(a)) if ends is None else ends
+        fa, fb = np.maximum(fa, 0.0), np.minimum(fb, 0.0)
+        c, fc, share = a, fa, fa / (fa - fb)
         for step in range(_MOST_STEPS):
             best = np.where(np.abs(fa) < np.abs(fb), a, b)
             least = TOLERANCE * np.abs(best) / np.abs(b - a)
@@ -61,5 +72,5 @@ def increasing_root(function: Callable[[Floats], Floats], low: Floats, high: Flo
             xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
             smooth = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
             leap = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            share = np.where(smooth & (step % 3 < 2), leap, 0.5)
+            share = np.where(smooth & (step % _PATIENCE < _PATIENCE - 1), leap, 0.5)
         return np.asarray(np.where(shut, high, np.where(np.abs(fa) < np.abs(fb), a, b)))

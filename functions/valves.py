@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from typing import TypeVar
 
 from dampcell.functions.errors import InputError
-from dampcell.functions.flow import Floats, Fluid, Hole, Orifice, Path, check_above, check_within
+from dampcell.functions.flow import Floats, Fluid, Hole, Opening, Orifice, check_above, check_within
 from dampcell.functions.oils import density, kinematic_viscosity
 from dampcell.functions.openings import Curtain, Needle
 
@@ -203,7 +203,7 @@ class Valve:
         result: Floats = self.face.closed_area + (self.face.open_area - self.face.closed_area) * wetted
         return result
 
-    def side_paths(self, clicks_open: float) -> dict[str, Path]:
+    def side_paths(self, clicks_open: float) -> dict[str, Opening]:
         """Paths beside the shims, by name.
 
         Parameters
@@ -221,7 +221,7 @@ class Valve:
         InputError
             If there are more clicks open than the adjuster has.
         """
-        paths: dict[str, Path] = {}
+        paths: dict[str, Opening] = {}
         if self.bleed_diameter > 0.0:
             paths["bleed"] = Hole(self.bleed_diameter, self.bleed_length)
         if self.needle_seat_diameter > 0.0:

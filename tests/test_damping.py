@@ -429,7 +429,7 @@ def test_oil_that_no_pressure_drives_through_is_no_solution() -> None:
 
 
 def test_a_balance_that_is_not_met_is_no_solution(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dampcell.functions.damping.increasing_root", lambda _, low, high: low)
+    monkeypatch.setattr("dampcell.functions.damping.increasing_root", lambda _, low, high, ends: low)
     with pytest.raises(NoSolutionError, match="the flow balance of this valve was not solved"):
         force(TAPER, 1.0)
 

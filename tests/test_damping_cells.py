@@ -94,7 +94,7 @@ def test_a_negative_velocity_is_told_what_is_modelled() -> None:
 
 
 def test_a_stack_that_does_not_settle_is_no_number(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dampcell.functions.damping.increasing_root", lambda _, low, high: low)
+    monkeypatch.setattr("dampcell.functions.damping.increasing_root", lambda _, low, high, ends: low)
     assert error(force(1.0)).code == "#NUM!"
 
 

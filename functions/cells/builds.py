@@ -12,7 +12,7 @@ from dampcell.functions.flow import Fluid
 from dampcell.functions.grades import viscosity_100_of_index
 from dampcell.functions.stacks import Stack, stack_from_rows
 from dampcell.functions.tables import Column, PairLayout
-from dampcell.functions.valves import Face, Oil, valve_from_pairs
+from dampcell.functions.valves import Face, Oil, Valve, valve_from_pairs
 
 __all__ = ["OIL", "PATHS", "VALVE", "OilPairs", "ValvePairs", "build_model", "lift_table", "oil_from_pairs"]
 
@@ -166,7 +166,13 @@ def build_model(
     """Put the arguments that all damping functions share into a model and its fluid."""
     hydraulics = valve_from_pairs(valve)
     fluid = oil_from_pairs(oil).at(temperature)
-    return DampingModel(lift_table(stack_from_rows(stack), hydraulics.face), hydraulics, clicks_open), fluid
+    return _model(stack_from_rows(stack), hydraulics, clicks_open), fluid
+
+
+@functools.lru_cache(maxsize=256)
+def _model(stack: Stack, valve: Valve, clicks_open: float) -> DampingModel:
+    """Model of a build; what it keeps from one call to the next changes no result."""
+    return DampingModel(lift_table(stack, valve.face), valve, clicks_open)
 
 
 @functools.lru_cache(maxsize=256)
