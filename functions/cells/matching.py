@@ -100,7 +100,9 @@ def stack_match(
     -----
     Plain tapers only: diameters fall towards the clamp in steps of at most half the face shim's
     overhang, counts are kept, no rings and no spacers. A search without chance: a stand-in for
-    the stiffness is corrected by the stack model, the finalists are computed in full.
+    the stiffness is corrected by the stack model, the finalists are computed in full. For one
+    velocity the best is as near as that of all possible stacks; with several the search steers by
+    the one with the largest load and ranks by all, so a better compromise may exist.
 
     References
     ----------
