@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dampcell.functions.checks import check_positive
 from dampcell.functions.errors import InputError, ValidityError
 
 __all__ = [
@@ -343,14 +344,6 @@ def plate_stress(
     check_positive("thickness", thickness, "mm")
     radial, _ = plate.moments(plate.inner, 0.5 * load_diameter)
     return 6.0 * load * float(radial[0, 0]) / thickness**2
-
-
-def check_positive(parameter: str, value: float, unit: str) -> None:
-    """Refuse a quantity that has to be greater than 0."""
-    if not value > 0.0:
-        raise InputError(
-            "must be greater than 0", parameter=parameter, found=value, allowed=f"above 0 {unit}"
-        )
 
 
 def check_load_circle(load_diameter: float, clamp_diameter: float, outer_diameter: float) -> None:

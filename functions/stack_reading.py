@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from dampcell.functions.checks import check_not_negative
+from dampcell.functions.checks import check_not_negative, check_positive
 from dampcell.functions.errors import InputError, ValidityError
 from dampcell.functions.plates import MODULUS, POISSON, plate_stiffness
 from dampcell.functions.stacks import ENDURANCE_LIMIT, Part, Stack, StackModel, Theory
@@ -186,8 +186,7 @@ def tolerance_bands(
             found=seat_tolerance,
             allowed=f"0 to {0.1 * load_diameter:.3g} mm",
         )
-    if not load > 0.0:
-        raise InputError("must be greater than 0", parameter="load", found=load, allowed="above 0 N")
+    check_positive("load", load, "N")
 
     def lift(sign: float, spacers: float) -> float:
         change = sign * thickness_tolerance
@@ -228,13 +227,7 @@ def worst_stress(model: StackModel, load: float, endurance_limit: float = ENDURA
     InputError
         If the limit is not positive, or as for `StackModel.states`.
     """
-    if not endurance_limit > 0.0:
-        raise InputError(
-            "must be greater than 0",
-            parameter="endurance_limit",
-            found=endurance_limit,
-            allowed="above 0 MPa",
-        )
+    check_positive("endurance_limit", endurance_limit, "MPa")
     number, _, stress = max(model.stresses(load), key=lambda piece: piece[2])
     return Worst(number, stress, stress / endurance_limit)
 

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 import numpy as np
 
+from dampcell.functions.checks import check_positive
 from dampcell.functions.errors import InputError, ValidityError
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.registry import CellError, Noted, cell_function
@@ -490,10 +491,7 @@ def stack_curve(
     >>> [round(value, 2) for value in curve[1]]
     [10.0, 0.05, 199.91]
     """
-    if not maximum_load > 0.0:
-        raise InputError(
-            "must be greater than 0", parameter="maximum_load", found=maximum_load, allowed="above 0 N"
-        )
+    check_positive("maximum_load", maximum_load, "N")
     model = stack_model(stack, load_diameter, theory, modulus, poisson, seat_height)
     states = model.states(np.linspace(0.0, maximum_load, check_points(points)))
     seated = CellError("#N/A", "load: the face shim is still on its seat here.", "load")
