@@ -33,6 +33,7 @@ from dampcell.workbooks.damping_answers import (
 from dampcell.workbooks.damping_findings import Finding, change_runs, damping_findings, in_short
 from dampcell.workbooks.damping_report import damping_blocks
 from dampcell.workbooks.findings import figure, percent
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.record import JobRecord, Pair
 from dampcell.workbooks.sources import SavedCells
@@ -45,7 +46,7 @@ SOFT = (("shim", 22, 0.15, 1, 6), *STACK[1:])
 @functools.cache
 def demo() -> JobRecord:
     data = files("dampcell.templates").joinpath("demo", DEMO).read_bytes()
-    return read_record(SavedCells(data, DEMO), DEMO)
+    return read_record(SavedCells(open_package(data, DEMO)), DEMO)
 
 
 def job(*stacks: tuple[str, tuple[tuple[object, ...], ...], float]) -> JobRecord:

@@ -19,7 +19,7 @@ from dampcell.functions.errors import WorkbookError
 from dampcell.functions.registry import REGISTRY, CellError, Outcome, evaluate
 from dampcell.workbooks import engine
 from dampcell.workbooks.engine import evaluate_formula, recalculate
-from dampcell.workbooks.package import refreshed
+from dampcell.workbooks.package import open_package, refreshed
 from dampcell.workbooks.results import CellResult, Recalculated
 
 Maker = Callable[..., bytes]
@@ -463,7 +463,7 @@ def test_what_cannot_be_computed_is_named_and_never_left_stale(
     assert re.match(rf"job\.xlsx, S1!B1: {problem}", str(result.findings[0]))
     assert _sentence(result, "B1").startswith(code)
     assert isinstance(_value(result, "C1"), CellError)
-    again = recalculate(refreshed(data, result), "job.xlsx")
+    again = recalculate(refreshed(open_package(data, "job.xlsx"), result), "job.xlsx")
     assert again.stale() == ()
 
 

@@ -26,6 +26,7 @@ from dampcell.workbooks.forms.demo_year import demo_ledger, demo_shelf
 from dampcell.workbooks.forms.service_ledger import build_service_ledger
 from dampcell.workbooks.forms.templates import template_bytes
 from dampcell.workbooks.ledger_book import as_csv, as_parquet, entry_of, filled_ledger, gathered, read_job
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import read_what_is_there
 from dampcell.workbooks.record import JobRecord, PriceLine
 from dampcell.workbooks.sources import SavedCells
@@ -44,7 +45,7 @@ LEDGER = gather(ENTRIES)
 @functools.cache
 def record() -> JobRecord:
     data = DEMO.joinpath(SHOCK).read_bytes()
-    return read_what_is_there(SavedCells(data, SHOCK), SHOCK)[0]
+    return read_what_is_there(SavedCells(open_package(data, SHOCK)), SHOCK)[0]
 
 
 def parts(data: bytes) -> dict[str, bytes]:

@@ -13,6 +13,7 @@ from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.workbooks.cli import build_app
 from dampcell.workbooks.forms.templates import KINDS
 from dampcell.workbooks.new_command import write_new
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.sheets import area
 from dampcell.workbooks.sources import SavedCells
@@ -23,10 +24,9 @@ DAY = datetime.date(2025, 6, 1)
 def test_a_fresh_workbook_has_the_date_and_all_that_the_template_has(tmp_path: Path) -> None:
     path = write_new("stack_record", tmp_path, DAY, {})
     assert path.name == "stack_record 2025-06-01.xlsx"
-    saved = SavedCells(path.read_bytes(), path.name)
-    template = SavedCells(
-        files("dampcell.templates").joinpath("stack_record.xlsx").read_bytes(), "stack_record.xlsx"
-    )
+    saved = SavedCells(open_package(path.read_bytes(), path.name))
+    shipped = files("dampcell.templates").joinpath("stack_record.xlsx").read_bytes()
+    template = SavedCells(open_package(shipped, "stack_record.xlsx"))
     assert saved.defined_names == template.defined_names
     with pytest.raises(WorkbookError, match="Job number is missing"):
         read_record(saved, path.name)
@@ -36,11 +36,11 @@ def test_a_fresh_workbook_has_the_date_and_all_that_the_template_has(tmp_path: P
 def test_every_kind_is_made_with_its_date_and_never_twice(kind: str, tmp_path: Path) -> None:
     path = write_new(kind.replace("_", " ").title(), tmp_path, DAY, {})
     assert path.name == f"{kind} 2025-06-01.xlsx"
-    saved = SavedCells(path.read_bytes(), path.name)
+    saved = SavedCells(open_package(path.read_bytes(), path.name))
     sheet, _, cell = saved.defined_names[KINDS[kind]].rpartition("!")
     corners = area(cell)
     assert corners is not None
-    assert saved.block(sheet.strip("'"), *corners) == [[datetime.datetime(2025, 6, 1)]]
+    assert saved.block(sheet.strip("'"), *corners) == [[datetime.date(2025, 6, 1)]]
     with pytest.raises(WorkbookError, match="is there already and is left as it is"):
         write_new(kind, tmp_path, DAY, {})
 
@@ -48,7 +48,7 @@ def test_every_kind_is_made_with_its_date_and_never_twice(kind: str, tmp_path: P
 def test_fields_are_filled_by_name(tmp_path: Path) -> None:
     path = write_new("Stack record", tmp_path / "a.xlsx", DAY, {"job_number": "7", "load_diameter": "27"})
     with pytest.raises(WorkbookError, match="Date done is missing"):
-        read_record(SavedCells(path.read_bytes(), "a.xlsx"), "a.xlsx")
+        read_record(SavedCells(open_package(path.read_bytes(), "a.xlsx")), "a.xlsx")
 
 
 def test_an_ending_is_added_where_it_lacks(tmp_path: Path) -> None:

@@ -273,7 +273,7 @@ def test_only_value_and_type_of_a_formula_cell_change(
 ) -> None:
     frame = '<row r="1" spans="1:9">{}<c r="B1" s="2">\r\n<v>5</v></c></row>'
     source = package_of(frame.format(before))
-    got = refreshed(source, _results(A1=value))
+    got = refreshed(open_package(source, "job.xlsx"), _results(A1=value))
     assert _sheet(got) == _sheet(source).replace(before, after)
 
 
@@ -290,7 +290,7 @@ def test_a_workbook_whose_values_hold_is_returned_as_it_is(
     package_of: Maker, cell: str, value: CellValue
 ) -> None:
     source = package_of(f'<row r="1">{cell}</row>')
-    assert refreshed(source, _results(A1=value)) == source
+    assert refreshed(open_package(source, "job.xlsx"), _results(A1=value)) == source
 
 
 def test_values_reach_every_cell_of_an_array_formula(package_of: Maker) -> None:
@@ -298,7 +298,7 @@ def test_values_reach_every_cell_of_an_array_formula(package_of: Maker) -> None:
         '<row r="1"><c r="A1"><f t="array" ref="A1:B2">X</f><v>1</v></c><c r="B1"/></row>'
         '<row r="2"><c r="A2" s="1" t="s"><v>0</v></c><c r="B2"><v>9</v></c><c r="C2"><v>9</v></c></row>'
     )
-    got = refreshed(source, _results(A1=1.0, B1=2.0, A2="t", B2=None, C2=4.0))
+    got = refreshed(open_package(source, "job.xlsx"), _results(A1=1.0, B1=2.0, A2="t", B2=None, C2=4.0))
     assert _sheet(got) == _sheet(source).replace('<c r="B1"/>', '<c r="B1"><v>2</v></c>').replace(
         '<c r="A2" s="1" t="s"><v>0</v></c>', '<c r="A2" s="1" t="str"><v>t</v></c>'
     ).replace('<c r="B2"><v>9</v></c>', '<c r="B2"><v></v></c>')
@@ -309,7 +309,7 @@ def test_prefixed_sheets_keep_their_prefix(package_of: Maker) -> None:
         b'<x:worksheet xmlns:x="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><x:sheetData>\r\n'
         b'<x:row r="1"><x:c r="A1"><x:f>1+1</x:f></x:c></x:row></x:sheetData></x:worksheet>'
     )
-    got = refreshed(package_of("", raw=raw), _results(A1="a"))
+    got = refreshed(open_package(package_of("", raw=raw), "job.xlsx"), _results(A1="a"))
     assert _sheet(got) == raw.decode().replace(
         '<x:c r="A1"><x:f>1+1</x:f></x:c>', '<x:c r="A1" t="str"><x:f>1+1</x:f><x:v>a</x:v></x:c>'
     ).replace("\r\n", "\r\n")
@@ -328,7 +328,7 @@ def test_all_other_parts_keep_bytes_order_and_dates() -> None:
     chart.anchor = "D2"
     sheet.add_chart(chart)
     source = _saved(workbook)
-    got = refreshed(source, recalculate(source, "job.xlsx"))
+    got = refreshed(open_package(source, "job.xlsx"), recalculate(source, "job.xlsx"))
     before, after = zipfile.ZipFile(io.BytesIO(source)), zipfile.ZipFile(io.BytesIO(got))
     assert before.namelist() == after.namelist()
     for old, new in zip(before.infolist(), after.infolist(), strict=True):
@@ -350,11 +350,11 @@ def test_all_other_parts_keep_bytes_order_and_dates() -> None:
 
 def test_the_same_input_gives_the_same_bytes_and_the_copy_is_not_stale(package_of: Maker) -> None:
     source = package_of('<row r="1"><c r="A1"><f>1/3</f></c><c r="B1"><f>A1&amp;"x"</f></c></row>')
-    first = refreshed(source, recalculate(source, "job.xlsx"))
-    assert first == refreshed(source, recalculate(source, "job.xlsx"))
+    first = refreshed(open_package(source, "job.xlsx"), recalculate(source, "job.xlsx"))
+    assert first == refreshed(open_package(source, "job.xlsx"), recalculate(source, "job.xlsx"))
     again = recalculate(first, "job.xlsx")
     assert again.stale() == ()
-    assert refreshed(first, again) == first
+    assert refreshed(open_package(first, "job.xlsx"), again) == first
 
 
 _NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
@@ -371,7 +371,10 @@ def test_what_goes_into_a_cell_comes_out_of_the_refreshed_workbook(
     rows = "".join(
         f'<row r="{i}"><c r="A{i}" t="e"><f>0</f><v>#N/A</v></c></row>' for i in range(1, len(values) + 1)
     )
-    got = refreshed(package_of(rows), _results(**{f"A{i}": value for i, value in enumerate(values, start=1)}))
+    got = refreshed(
+        open_package(package_of(rows), "job.xlsx"),
+        _results(**{f"A{i}": value for i, value in enumerate(values, start=1)}),
+    )
     sheet = openpyxl.load_workbook(io.BytesIO(got), data_only=True)["S1"]
     # openpyxl reads an empty text as no value, and a whole number as an int.
     read = [sheet.cell(i, 1).value for i in range(1, len(values) + 1)]
@@ -422,7 +425,7 @@ def test_damaged_workbooks_give_nothing_but_workbook_errors() -> None:
     for seed in range(400):
         data = _mutated(specimen, random.Random(seed))
         try:
-            refreshed(data, recalculate(data, "job.xlsx"))
+            refreshed(open_package(data, "job.xlsx"), recalculate(data, "job.xlsx"))
         except DampcellError as error:
             told.append(error)
     assert all(isinstance(error, WorkbookError) and str(error).startswith("job.xlsx") for error in told)

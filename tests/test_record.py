@@ -24,6 +24,7 @@ from dampcell.workbooks.fields import VARIANTS, field_names
 from dampcell.workbooks.forms.demo import demo_jobs, fill, respell
 from dampcell.workbooks.forms.pinned import pinned_bytes
 from dampcell.workbooks.forms.stack_record import build_stack_record
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import check_record, read_record
 from dampcell.workbooks.record import Job, JobRecord, Oil, Seat
 from dampcell.workbooks.sheets import address
@@ -57,7 +58,7 @@ RENAMED = "Fred's job"
 
 @functools.cache
 def _saved(job: int) -> SavedCells:
-    return SavedCells(filled(job=job), FILE)
+    return SavedCells(open_package(filled(job=job), FILE))
 
 
 def filled(change: Callable[[Workbook], None] | None = None, job: int = 0) -> bytes:
@@ -131,7 +132,7 @@ def test_filled_variants_are_read_in_order_and_blank_ones_left_out() -> None:
 
 def test_teardown_is_read_in_order() -> None:
     data = filled()
-    teardown = read_record(SavedCells(data, FILE, recalculate(data, FILE)), FILE).teardown
+    teardown = read_record(SavedCells(open_package(data, FILE), recalculate(data, FILE)), FILE).teardown
     assert [layer.part for layer in teardown.layers][:2] == ["Shaft nut", "Washer and cup washer"]
     assert teardown.layers[0].refitted == "new part"
     assert teardown.orientations[0].finding == "as found"
@@ -180,7 +181,7 @@ def teardown_results(name: str, across: int, value: object) -> Callable[[str, in
 
 def test_valve_is_read_ready_for_the_functions() -> None:
     data = filled()
-    valve = read_record(SavedCells(data, FILE, recalculate(data, FILE)), FILE).valve
+    valve = read_record(SavedCells(open_package(data, FILE), recalculate(data, FILE)), FILE).valve
     assert valve.sheet == "Valve"
     assert ["displaced diameter", 46.0, "mm"] in valve.rows
     assert ["a seat diameter", 27.0, "mm"] in valve.rows
@@ -226,7 +227,7 @@ def test_checklist_keeps_state_torque_and_caution() -> None:
 
 def test_results_are_the_recalculated_values() -> None:
     data = filled()
-    record = read_record(SavedCells(data, FILE, recalculate(data, FILE)), FILE)
+    record = read_record(SavedCells(open_package(data, FILE), recalculate(data, FILE)), FILE)
     assert record.entries["oil_index"].value == pytest.approx(191, abs=1)
     assert record.results["oil_index"].sheet == "Results"
     opening = record.variants[0].results["opening"].value
@@ -240,7 +241,7 @@ def test_error_values_that_were_saved_stay_errors() -> None:
         cell = workbook["Results"].cell(PLACES["oil_index"].top, PLACES["oil_index"].left)
         cell.value, cell.data_type = "#VALUE!", "e"
 
-    record = read_record(SavedCells(filled(change), FILE), FILE)
+    record = read_record(SavedCells(open_package(filled(change), FILE)), FILE)
     assert record.entries["oil_index"].value == CellError("#VALUE!")
 
 
@@ -263,7 +264,7 @@ def test_dates_of_a_1904_workbook_are_the_same_days() -> None:
     def change(workbook: Workbook) -> None:
         workbook.epoch = CALENDAR_MAC_1904
 
-    record = read_record(SavedCells(filled(change), FILE), FILE)
+    record = read_record(SavedCells(open_package(filled(change), FILE)), FILE)
     assert record.job.job_date == datetime.date(2025, 3, 6)
 
 
@@ -360,7 +361,7 @@ def test_a_workbook_of_another_kind_is_refused_in_one_sentence() -> None:
     saved = io.BytesIO()
     Workbook().save(saved)
     with pytest.raises(WorkbookError, match=r"job\.xlsx: is no stack record: its named cells are not there"):
-        read_record(SavedCells(saved.getvalue(), FILE), FILE)
+        read_record(SavedCells(open_package(saved.getvalue(), FILE)), FILE)
 
 
 def test_a_missing_name_is_refused() -> None:
@@ -455,8 +456,8 @@ def test_rows_that_moved_away_from_their_name_are_refused() -> None:
 
 
 def test_a_file_that_is_no_workbook_is_refused() -> None:
-    with pytest.raises(WorkbookError, match=r"job\.xlsx: cannot be read as a workbook"):
-        SavedCells(b"PK\x03\x04 no workbook", FILE)
+    with pytest.raises(WorkbookError, match=r"job\.xlsx: is damaged or cut short"):
+        SavedCells(open_package(b"PK\x03\x04 no workbook", FILE))
 
 
 def test_check_lists_every_problem_and_doubt() -> None:
@@ -491,7 +492,7 @@ def test_a_record_reads_the_same_however_the_program_spells_the_functions(spelli
     data = pinned_bytes(workbook)
     result = recalculate(data, FILE)
     assert [str(finding) for finding in (*result.findings, *result.errors())] == []
-    record = read_record(SavedCells(data, FILE, result), FILE)
+    record = read_record(SavedCells(open_package(data, FILE), result), FILE)
     assert record.entries["oil_index"].value == pytest.approx(194, abs=1)
     assert "reads true" in str(record.job.dials[0].finding)
 
@@ -500,7 +501,7 @@ def test_saved_by_openpyxl_reads_the_same() -> None:
     workbook = openpyxl.load_workbook(io.BytesIO(filled()))
     saved = io.BytesIO()
     workbook.save(saved)
-    again = read_record(SavedCells(saved.getvalue(), FILE), FILE)
+    again = read_record(SavedCells(open_package(saved.getvalue(), FILE)), FILE)
     assert again.variants[0].rows == read().variants[0].rows
     assert again.job == read().job
 

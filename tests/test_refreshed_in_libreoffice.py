@@ -18,7 +18,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from dampcell.workbooks.engine import recalculate
-from dampcell.workbooks.package import refreshed
+from dampcell.workbooks.package import open_package, refreshed
 
 pytestmark = pytest.mark.real_program
 
@@ -65,7 +65,7 @@ def _workbook() -> bytes:
 def test_libreoffice_shows_the_refreshed_values(tmp_path: Path, trial_function: str) -> None:
     source = _workbook()
     copy = tmp_path / "copy.xlsx"
-    copy.write_bytes(refreshed(source, recalculate(source, "copy.xlsx")))
+    copy.write_bytes(refreshed(open_package(source, "copy.xlsx"), recalculate(source, "copy.xlsx")))
     with _converted(copy, "csv", tmp_path).open(encoding="utf-8", newline="") as file:
         rows = list(csv.reader(file))
     # The function is unknown to this LibreOffice: its number can only come from the refreshed value.

@@ -22,6 +22,7 @@ from dampcell.workbooks.damping_answers import ask_damping
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import read_template_table
 from dampcell.workbooks.findings import figure
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.record import JobRecord
 from dampcell.workbooks.reports import ESTIMATES
@@ -43,7 +44,7 @@ def bytes_of(demo: str) -> bytes:
 @functools.cache
 def record_of(demo: str) -> JobRecord:
     data = bytes_of(demo)
-    return read_record(SavedCells(data, demo, recalculate(data, demo)), demo)
+    return read_record(SavedCells(open_package(data, demo), recalculate(data, demo)), demo)
 
 
 def words(pdf: bytes) -> str:

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from dampcell.functions.errors import DampcellError, WorkbookError
 from dampcell.workbooks.audit import problems_of
-from dampcell.workbooks.engine import recalculate
+from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.files import sweep, write_bytes
-from dampcell.workbooks.package import read_file, refreshed
+from dampcell.workbooks.package import open_package, read_file, refreshed
 from dampcell.workbooks.pages import Paper, render
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.reports import report_page
@@ -189,12 +189,13 @@ def produce(data: bytes, file: str, *, paper: Paper = "a4") -> Product:
     WorkbookError
         If the workbook cannot be used; the sentence names file, sheet and cell.
     """
-    recalculated = recalculate(data, file)
-    record = read_record(SavedCells(data, file, recalculated), file)
+    package = open_package(data, file)
+    recalculated = recalculate_package(package)
+    record = read_record(SavedCells(package, recalculated), file)
     page = report_page(record, recalculated, data)
     return Product(
         report=render(page, paper),
-        copy=refreshed(data, recalculated),
+        copy=refreshed(package, recalculated),
         job_number=record.job.job_number,
         problems=tuple(map(str, problems_of(recalculated))),
         stale=recalculated.stale(),

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.functions.tables import is_blank
-from dampcell.workbooks.engine import recalculate
+from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.fields import field_names
 from dampcell.workbooks.form_reading import FormReader
 from dampcell.workbooks.forms.templates import KINDS
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import RecordReader
 from dampcell.workbooks.record import CellSource
 from dampcell.workbooks.results import Recalculated
@@ -99,9 +100,10 @@ def check_workbook(data: bytes, file: str) -> Checked:
     WorkbookError
         If it is no usable workbook, or was made from no template.
     """
-    kind = kind_of_workbook(SavedCells(data, file), file)
-    recalculated = recalculate(data, file)
-    values = SavedCells(data, file, recalculated)
+    package = open_package(data, file)
+    kind = kind_of_workbook(SavedCells(package), file)
+    recalculated = recalculate_package(package)
+    values = SavedCells(package, recalculated)
     reader = RecordReader(values, file) if kind == _RECORD else FormReader(values, file, kind)
     try:
         if isinstance(reader, RecordReader):

@@ -30,11 +30,11 @@ from dampcell.workbooks.exchange import (
     sentence,
 )
 from dampcell.workbooks.formulas import Place, Prepared, Surroundings, Token, TokenKind, prepare
-from dampcell.workbooks.package import LIMITS, Package, Sheet, open_package
+from dampcell.workbooks.package import LIMITS, DefinedName, Package, Sheet, Table, open_package
 from dampcell.workbooks.results import CellResult, CellValue, Finding, Recalculated
 from dampcell.workbooks.sheets import Area, CellSpan, address, area, formula_edit, position, splice
 
-__all__ = ["evaluate_formula", "recalculate"]
+__all__ = ["Call", "answer", "evaluate_formula", "recalculate", "recalculate_package"]
 
 _Result = TypeVar("_Result")
 _SECONDS = 120
@@ -66,7 +66,12 @@ def recalculate(data: bytes, file: str, *, now: datetime.datetime | None = None)
     WorkbookError
         If the file is no usable workbook.
     """
-    return _Job(open_package(data, file)).run(now)
+    return recalculate_package(open_package(data, file), now=now)
+
+
+def recalculate_package(package: Package, *, now: datetime.datetime | None = None) -> Recalculated:
+    """Recalculate every formula of an opened workbook; see `recalculate`."""
+    return _Job(package).run(now)
 
 
 def evaluate_formula(formula: str) -> Outcome:
@@ -114,9 +119,8 @@ def _told(binding: _Binding, raw: object, offset: tuple[int, int]) -> CellValue:
 
 @dataclass(slots=True)
 class _Binding:
-    """Our functions as the engine calls them, with a memory of equal calls and a log of what they said."""
+    """Our functions as the engine calls them, with a log of what they said."""
 
-    memory: dict[str, Outcome] = field(default_factory=dict)
     errors: list[CellError] = field(default_factory=list)
     notes: dict[str, None] = field(default_factory=dict)
     noted: set[str] = field(default_factory=set)
@@ -152,10 +156,19 @@ class _Binding:
             self.overdue = True
             book.cancel()
             return handed_back(CellError("#VALUE!"))
-        key = f"{name}{arguments!r}"
-        outcome = self.memory.get(key)
-        if outcome is None:
-            outcome = self.memory[key] = self._first(name, book, arguments)
+        try:
+            outcome = answer(Call(f"{name}{arguments!r}", name, arguments))
+        except KeyboardInterrupt:
+            # The engine would swallow it: remember it, and stop the engine.
+            self.interrupted = True
+            book.cancel()
+            outcome = Outcome(CellError("#VALUE!", "interrupted."))
+        except Exception as error:
+            # A fault of ours must neither end the engine nor pass for a value.
+            told = (
+                f"{NAMESPACE}.{name} failed ({type(error).__name__}: {error}); this is a fault in Dampcell."
+            )
+            outcome = Outcome(CellError("#VALUE!", told))
         self.last = outcome.value
         rows = outcome.value if isinstance(outcome.value, list) else [[outcome.value]]
         self.errors += [cell for row in rows for cell in row if isinstance(cell, CellError)]
@@ -164,25 +177,46 @@ class _Binding:
             self.notes.update(dict.fromkeys(outcome.notes))
         return handed_back(outcome.value)
 
-    def _first(self, name: str, book: Any, arguments: Sequence[object]) -> Outcome:
-        declared = REGISTRY[name].arguments
-        given = [
-            argument(value, declared[min(index, len(declared) - 1)].name if declared else "")
-            for index, value in enumerate(arguments)
-        ]
-        try:
-            return evaluate(name, given)
-        except KeyboardInterrupt:
-            # The engine would swallow it: remember it, and stop the engine.
-            self.interrupted = True
-            book.cancel()
-            return Outcome(CellError("#VALUE!", "interrupted."))
-        except Exception as error:
-            # A fault of ours must neither end the engine nor pass for a value.
-            told = (
-                f"{NAMESPACE}.{name} failed ({type(error).__name__}: {error}); this is a fault in Dampcell."
-            )
-            return Outcome(CellError("#VALUE!", told))
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A call of one of our functions as the engine makes it; its text stands for it in comparisons."""
+
+    text: str
+    name: str = field(compare=False)
+    arguments: tuple[object, ...] = field(compare=False)
+
+
+@functools.lru_cache(maxsize=4096)
+def answer(call: Call) -> Outcome:
+    """Answer a call, once: many jobs of a workshop hold the same stack, valve or oil.
+
+    The functions are pure, so what was asked before cannot change an answer.
+
+    Parameters
+    ----------
+    call : Call
+        Function and arguments.
+
+    Returns
+    -------
+    Outcome
+    """
+    declared = REGISTRY[call.name].arguments
+    given = [
+        argument(value, declared[min(index, len(declared) - 1)].name if declared else "")
+        for index, value in enumerate(call.arguments)
+    ]
+    return evaluate(call.name, given)
+
+
+@functools.lru_cache(maxsize=8)
+def _surroundings(tables: tuple[Table, ...], names: tuple[DefinedName, ...]) -> Surroundings:
+    return Surroundings(_tokens, _engine_knows, tables, names)
+
+
+# Workbooks of one template hold the same formulas in the same places, under the same names.
+_prepared = functools.lru_cache(maxsize=1 << 15)(prepare)
 
 
 @dataclass(slots=True)
@@ -215,9 +249,9 @@ class _Job:
 
     def _prepared_sheet(self, sheet: Sheet) -> bytes:
         """Rewrite a sheet for the engine, and note its formula cells."""
-        xml = self.package.part(sheet.part)
-        spans = self.package.cells(sheet, xml)
-        around = Surroundings(_tokens, _engine_knows, self.package.tables, self.package.names)
+        scanned = self.package.scan(sheet)
+        xml, spans = scanned.xml, scanned.cells
+        around = _surroundings(self.package.tables, self.package.names)
         shared: dict[str | None, Prepared] = {}
         edits = []
         for span in spans:
@@ -233,7 +267,7 @@ class _Job:
             elif formula.kind == "dataTable":
                 prepared = Prepared("", problems=("what-if tables cannot be computed here",), code="#N/A")
             else:
-                prepared = prepare(formula.text, place, around, array=formula.kind == "array")
+                prepared = _prepared(formula.text, place, around, array=formula.kind == "array")
                 if formula.kind == "shared":
                     shared[formula.shared_index] = prepared
             self.cells.append(_Cell(span, sheet.name, prepared, formula.area, formula.text))
@@ -249,6 +283,8 @@ class _Job:
         config = formualizer.EvaluationConfig()
         config.date_system = "1904" if self.package.date1904 else "1900"
         config.max_eval_time_ms = _SECONDS * 1000
+        # Our functions hold the interpreter: threads would only wait for each other.
+        config.enable_parallel = False
         book = formualizer.Workbook.from_bytes(
             data,
             config=formualizer.WorkbookConfig(eval_config=config),
@@ -331,12 +367,21 @@ class _Job:
         """
         results: dict[tuple[str, str], CellResult] = {}
         arrays: dict[tuple[str, int, int], _Binding] = {}
-        for cell, raw in zip(self.cells, values, strict=True):
+        shown = [scalar(raw) for raw in values]
+        failed = {
+            (cell.sheet, *(cell.span.anchor or (cell.span.row, cell.span.column)))
+            for cell, value in zip(self.cells, shown, strict=True)
+            if isinstance(value, CellError)
+        }
+        for cell, raw, value in zip(self.cells, values, shown, strict=True):
             span, prepared = cell.span, cell.prepared
-            value = scalar(raw)
             top, left = span.anchor or (span.row, span.column)
             log = arrays.get((cell.sheet, top, left)) if prepared is None else None
-            if prepared is not None and not prepared.problems and self._asks(cell, value):
+            if (
+                prepared is not None
+                and not prepared.problems
+                and self._asks(prepared, (cell.sheet, top, left) in failed)
+            ):
                 log = self._again(book, cell)
                 if cell.area is not None:
                     arrays[cell.sheet, top, left] = log
@@ -354,12 +399,9 @@ class _Job:
             results[place] = CellResult(*place, cell.formula, value, self._saved(span), notes)
         return results
 
-    def _asks(self, cell: _Cell, value: CellValue) -> bool:
+    def _asks(self, prepared: Prepared, failed: bool) -> bool:
         """Whether the functions of a cell have to be asked what they had to say."""
-        calls = cell.prepared.calls if cell.prepared is not None else frozenset()
-        if not calls:
-            return False
-        return isinstance(value, CellError) or bool(calls & self.binding.noted) or cell.area is not None
+        return bool(prepared.calls) and (failed or bool(prepared.calls & self.binding.noted))
 
     def _again(self, book: Any, cell: _Cell) -> _Binding:
         self.binding.clear()

@@ -43,9 +43,9 @@ class Place:
     column: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Surroundings:
-    """What a formula may refer to, and how it is taken apart.
+    """What a formula may refer to, and how it is taken apart; equal only to itself.
 
     Parameters
     ----------

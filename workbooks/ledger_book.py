@@ -21,7 +21,7 @@ from dampcell.functions.errors import DampcellError, WorkbookError
 from dampcell.functions.ledger import Entry, Ledger, gather
 from dampcell.functions.money import Basis, decimal_of, rounded, total
 from dampcell.functions.tables import is_blank
-from dampcell.workbooks.engine import recalculate
+from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.fields import load_fields
 from dampcell.workbooks.forms import oil_shelf, service_ledger, stack_record
 from dampcell.workbooks.package import Package, open_package, read_file, refreshed
@@ -108,14 +108,13 @@ def read_job(source: Path, name: str, *, basis: Basis = "item") -> JobRead:
         With a sentence instead of an entry when the workbook cannot be read.
     """
     try:
-        data = read_file(source)
-        package = open_package(data, source.name)
+        package = open_package(read_file(source), source.name)
         kind = _other_kind(package)
         if kind:
             return JobRead(source, other_kind=kind)
         # What the ledger takes was typed in: only where a person typed a formula is there more to do.
-        recalculated = recalculate(data, source.name) if _asks_a_formula(package) else None
-        record, problems = read_what_is_there(SavedCells(data, source.name, recalculated), source.name)
+        recalculated = recalculate_package(package) if _asks_a_formula(package) else None
+        record, problems = read_what_is_there(SavedCells(package, recalculated), source.name)
         entry = entry_of(record, name, basis=basis)
     except DampcellError as error:
         return JobRead(source, failure=str(error))
@@ -213,7 +212,8 @@ def filled_ledger(data: bytes, file: str, ledger: Ledger) -> bytes:
     )
     rows = [_row(entry) for entry in entries]
     fresh = refilled(data, file, TABLE, rows, keep=by_hand.__contains__, spare=_SPARE_ROWS)
-    return refreshed(fresh, recalculate(fresh, file))
+    package = open_package(fresh, file)
+    return refreshed(package, recalculate_package(package))
 
 
 def rows_by_hand(data: bytes, file: str) -> frozenset[int]:
@@ -245,7 +245,7 @@ def rows_by_hand(data: bytes, file: str) -> frozenset[int]:
             allowed='a ledger that "dampcell new service_ledger" made, or a new name (option --out)',
         )
     title, (top, left, bottom, right) = found
-    saved = SavedCells(data, file)
+    saved = SavedCells(package)
     _check_heads(saved.block(title, top - 1, left, top - 1, right)[0], file, title)
     block = saved.block(title, top, left, bottom, right)
     return frozenset(
@@ -404,7 +404,7 @@ def _asks_a_formula(package: Package) -> bool:
         areas = [(corners, declared) for title, corners, declared in wanted if title == sheet.name]
         if not areas:
             continue
-        for cell in package.cells(sheet, package.part(sheet.part)):
+        for cell in package.scan(sheet).cells:
             for (top, left, bottom, right), declared in areas:
                 if top <= cell.row <= bottom and left <= cell.column <= right:
                     column = cell.column - left

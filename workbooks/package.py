@@ -18,7 +18,7 @@ from xml.etree import ElementTree
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.workbooks.results import Recalculated
-from dampcell.workbooks.sheets import Area, CellSpan, UnreadableSheet, area, edits_for, scan, splice
+from dampcell.workbooks.sheets import Area, SheetScan, UnreadableSheet, area, edits_for, scan, splice
 
 __all__ = [
     "LIMITS",
@@ -30,6 +30,7 @@ __all__ = [
     "lock_beside",
     "open_package",
     "read_file",
+    "refreshed",
 ]
 
 
@@ -88,6 +89,7 @@ class Package:
     names: tuple[DefinedName, ...]
     date1904: bool
     strings_part: str
+    _scans: dict[str, SheetScan] = field(default_factory=dict, repr=False, compare=False)
 
     def part(self, name: str) -> bytes:
         """Read one part.
@@ -100,20 +102,25 @@ class Package:
         with zipfile.ZipFile(io.BytesIO(self.data)) as archive:
             return _read(archive, name, self.file)
 
-    def cells(self, sheet: Sheet, xml: bytes) -> list[CellSpan]:
-        """Find the formula cells of a sheet part, see `dampcell.workbooks.sheets.scan`.
+    def scan(self, sheet: Sheet) -> SheetScan:
+        """Find formula cells, saved errors and extent of a sheet, once; see `dampcell.workbooks.sheets.scan`.
 
         Raises
         ------
         WorkbookError
             If the sheet cannot be read.
         """
-        try:
-            return scan(xml)
-        except UnreadableSheet as error:
-            raise WorkbookError(
-                f"the sheet cannot be read ({error})", file=self.file, sheet=sheet.name, allowed=_SAVE_AGAIN
-            ) from None
+        if sheet.part not in self._scans:
+            try:
+                self._scans[sheet.part] = scan(self.part(sheet.part))
+            except UnreadableSheet as error:
+                raise WorkbookError(
+                    f"the sheet cannot be read ({error})",
+                    file=self.file,
+                    sheet=sheet.name,
+                    allowed=_SAVE_AGAIN,
+                ) from None
+        return self._scans[sheet.part]
 
     def shared_strings(self) -> tuple[str, ...]:
         """Read the table of shared texts; empty if there is none."""
@@ -227,12 +234,12 @@ def open_package(data: bytes, file: str) -> Package:
         raise _damaged(file) from None
 
 
-def refreshed(data: bytes, recalculated: Recalculated) -> bytes:
+def refreshed(package: Package, recalculated: Recalculated) -> bytes:
     """Build a copy of a workbook in which only the values of formula cells are new.
 
     Parameters
     ----------
-    data : bytes
+    package : Package
         The workbook.
     recalculated : Recalculated
         Results of the same workbook.
@@ -248,19 +255,18 @@ def refreshed(data: bytes, recalculated: Recalculated) -> bytes:
     WorkbookError
         If the workbook cannot be read.
     """
-    package = open_package(data, recalculated.file)
     replaced: dict[str, bytes] = {}
     for sheet in package.sheets:
-        xml = package.part(sheet.part)
+        scanned = package.scan(sheet)
         found = [
             (cell, result)
-            for cell in package.cells(sheet, xml)
+            for cell in scanned.cells
             if (result := recalculated.cells.get((sheet.name, cell.address))) is not None
         ]
-        edits = edits_for(xml, [cell for cell, _ in found], [result.value for _, result in found])
+        edits = edits_for(scanned.xml, [cell for cell, _ in found], [result.value for _, result in found])
         if edits:
-            replaced[sheet.part] = splice(xml, edits)
-    return package.rewritten(replaced) if replaced else data
+            replaced[sheet.part] = splice(scanned.xml, edits)
+    return package.rewritten(replaced) if replaced else package.data
 
 
 _SAVE_AGAIN = "a workbook that opens in a spreadsheet program; open it there and save it again as .xlsx"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from xml.parsers import expat
 from xml.sax.saxutils import escape
@@ -21,6 +21,7 @@ __all__ = [
     "Area",
     "CellSpan",
     "FormulaSpan",
+    "SheetScan",
     "Span",
     "UnreadableSheet",
     "address",
@@ -89,6 +90,28 @@ class CellSpan:
         return address(self.row, self.column)
 
 
+@dataclass(frozen=True, slots=True)
+class SheetScan:
+    """What `scan` finds in a sheet.
+
+    Parameters
+    ----------
+    xml : bytes
+        The sheet part itself.
+    cells : tuple of CellSpan
+        Formula cells and cells of array formulas, in the order of the sheet.
+    errors : mapping
+        Error codes that are saved in cells, by row and column.
+    extent : tuple of int
+        Last row and last column that hold anything, 0 in an empty sheet.
+    """
+
+    xml: bytes = field(repr=False)
+    cells: tuple[CellSpan, ...]
+    errors: Mapping[tuple[int, int], str]
+    extent: tuple[int, int]
+
+
 def address(row: int, column: int) -> str:
     """Write row and column, counted from 1, as a cell address.
 
@@ -136,8 +159,8 @@ def area(reference: str) -> Area | None:
     return None if start is None or end is None or end < start else (*start, *end)
 
 
-def scan(xml: bytes) -> list[CellSpan]:
-    """Find every formula cell of a sheet, and every cell of an array formula.
+def scan(xml: bytes) -> SheetScan:
+    """Find every formula cell of a sheet, and every cell of an array formula, and saved errors.
 
     Parameters
     ----------
@@ -146,8 +169,7 @@ def scan(xml: bytes) -> list[CellSpan]:
 
     Returns
     -------
-    list of CellSpan
-        In the order of the sheet.
+    SheetScan
 
     Raises
     ------
@@ -168,7 +190,7 @@ def scan(xml: bytes) -> list[CellSpan]:
         raise UnreadableSheet(f"line {error.lineno}") from None
     except ValueError:
         raise UnreadableSheet("unknown encoding") from None
-    return reader.cells
+    return SheetScan(xml, tuple(reader.cells), reader.errors, (reader.last_row, reader.last_column))
 
 
 @dataclass(slots=True)
@@ -187,6 +209,9 @@ class _Reader:
     value: Span | None = None
     saved: str | None = None
     text: list[str] = field(default_factory=list)
+    errors: dict[tuple[int, int], str] = field(default_factory=dict)
+    last_row: int = 0
+    last_column: int = 0
 
     def refuse_doctype(self, *_: object) -> None:
         raise UnreadableSheet("has a document type")
@@ -244,9 +269,14 @@ class _Reader:
         if formula is not None and formula.kind == "array" and formula.area:
             self.arrays.append(formula.area)
         anchor = self._anchor() if self.arrays else None
+        start, attributes = self.cell
+        if self.value is not None or formula is not None:
+            self.last_row = max(self.last_row, self.row)
+            self.last_column = max(self.last_column, self.column)
+            if self.saved is not None and attributes.get("t") == "e":
+                self.errors[self.row, self.column] = self.saved
         if formula is None and anchor is None:
             return
-        start, attributes = self.cell
         span = (start, self._element_end(start, formula is None and self.value is None))
         self.cells.append(
             CellSpan(

@@ -1,23 +1,25 @@
 """Cells of a saved workbook, as reading wants them, behind one interface.
 
-The spreadsheet library and its exceptions stay in this module.
+The library that reads the cells and its exceptions stay in this module.
 """
 
 from __future__ import annotations
 
 import io
-import warnings
 from collections.abc import Mapping, Sequence
 
-import openpyxl
-from openpyxl.workbook import Workbook
+import python_calamine
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.functions.registry import CellError
+from dampcell.workbooks.package import Package
 from dampcell.workbooks.results import Recalculated
 from dampcell.workbooks.sheets import address
 
 __all__ = ["SavedCells"]
+
+_MOST_CELLS = 4_000_000
+"""Cells from A1 to the last one with content, over which a sheet is not read [-]."""
 
 
 class SavedCells:
@@ -25,10 +27,8 @@ class SavedCells:
 
     Parameters
     ----------
-    data : bytes
+    package : Package
         The workbook.
-    file : text
-        Its name, for messages.
     recalculated : Recalculated, optional
         Results that stand for the saved values of formula cells.
 
@@ -38,56 +38,82 @@ class SavedCells:
         If it cannot be read.
     """
 
-    def __init__(self, data: bytes, file: str, recalculated: Recalculated | None = None) -> None:
+    def __init__(self, package: Package, recalculated: Recalculated | None = None) -> None:
+        self._package = package
         self._recalculated = recalculated
-        self._workbook = _opened(data, file)
+        self._sheets = {sheet.name: sheet for sheet in package.sheets}
+        self._rows: dict[str, list[list[object]]] = {}
+        try:
+            self._workbook = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(package.data))
+        except (python_calamine.CalamineError, ValueError, OSError) as error:
+            raise self._unreadable(error) from None
 
     @property
     def sheet_names(self) -> Sequence[str]:
         """Names of the sheets, in order."""
-        return self._workbook.sheetnames
+        return tuple(self._sheets)
 
     @property
     def defined_names(self) -> Mapping[str, str]:
         """Workbook-level names and what they refer to."""
-        return {name: defined.attr_text or "" for name, defined in self._workbook.defined_names.items()}
+        return {defined.name: defined.refers_to for defined in self._package.names if defined.sheet is None}
 
     @property
     def date1904(self) -> bool:
-        """Whether dates count from 1904; openpyxl has turned them into dates already."""
-        return False
+        """Whether numbers in date fields count from 1904; cells with a date format are dates already."""
+        return self._package.date1904
 
     def block(self, sheet: str, top: int, left: int, bottom: int, right: int) -> list[list[object]]:
         """Values of a rectangle; see `dampcell.workbooks.record.CellSource`."""
-        rows = self._workbook[sheet].iter_rows(min_row=top, max_row=bottom, min_col=left, max_col=right)
+        rows = self._sheet(sheet)
+        errors = self._package.scan(self._sheets[sheet]).errors
         return [
-            [
-                self._value(sheet, row, column, cell.value, cell.data_type)
-                for column, cell in enumerate(cells, start=left)
-            ]
-            for row, cells in enumerate(rows, start=top)
+            [self._value(sheet, row, column, rows, errors) for column in range(left, right + 1)]
+            for row in range(top, bottom + 1)
         ]
 
-    def _value(self, sheet: str, row: int, column: int, saved: object, kind: str) -> object:
+    def _value(
+        self,
+        sheet: str,
+        row: int,
+        column: int,
+        rows: Sequence[Sequence[object]],
+        errors: Mapping[tuple[int, int], str],
+    ) -> object:
         if self._recalculated is not None:
             result = self._recalculated.cells.get((sheet, address(row, column)))
             if result is not None:
                 return result.value
-        if kind == "e":
-            return CellError(str(saved))
-        return float(saved) if isinstance(saved, int) and not isinstance(saved, bool) else saved
+        if (row, column) in errors:
+            return CellError(errors[row, column])
+        cells = rows[row - 1] if row <= len(rows) else ()
+        value = cells[column - 1] if column <= len(cells) else None
+        return None if value == "" else value
 
+    def _sheet(self, name: str) -> list[list[object]]:
+        if name not in self._rows:
+            last_row, last_column = self._package.scan(self._sheets[name]).extent
+            if last_row * last_column > _MOST_CELLS:
+                # The library lays out the whole rectangle in memory.
+                raise WorkbookError(
+                    "holds something so far out that the sheet is too large to read",
+                    file=self._package.file,
+                    sheet=name,
+                    cell=address(last_row, last_column),
+                    allowed=f"up to {_MOST_CELLS:,} cells in the rectangle from A1; clear what lies far out",
+                )
+            try:
+                cells = self._workbook.get_sheet_by_name(name)
+                rows = cells.to_python(skip_empty_area=False)
+            except (python_calamine.CalamineError, ValueError, OSError) as error:
+                raise self._unreadable(error) from None
+            self._rows[name] = list(map(list, rows))
+        return self._rows[name]
 
-def _opened(data: bytes, file: str) -> Workbook:
-    try:
-        with warnings.catch_warnings():
-            # What openpyxl cannot keep (extensions, header pictures) does not matter for reading.
-            warnings.simplefilter("ignore")
-            return openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-    except Exception as error:  # damaged files made openpyxl raise ten different classes
-        raise WorkbookError(
+    def _unreadable(self, error: Exception) -> WorkbookError:
+        return WorkbookError(
             f"cannot be read as a workbook ({type(error).__name__})",
-            file=file,
+            file=self._package.file,
             allowed="a workbook saved as .xlsx or .xlsm without a password; "
             "open it in your spreadsheet program and save it again",
-        ) from None
+        )

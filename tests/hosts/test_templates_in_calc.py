@@ -21,6 +21,7 @@ from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.forms.demo import demo_jobs, fill
 from dampcell.workbooks.forms.sheet import Place
 from dampcell.workbooks.forms.templates import KINDS, TEMPLATES, template_bytes
+from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.sheets import address
 from dampcell.workbooks.sources import SavedCells
@@ -87,7 +88,7 @@ def test_a_fresh_template_has_no_error_cell(calc: Calc, kind: str) -> None:
 def test_a_record_filled_in_calc_reads_as_it_was_typed(saved: Path) -> None:
     data = saved.read_bytes()
     result = recalculate(data, saved.name)
-    record = read_record(SavedCells(data, saved.name, result), saved.name)
+    record = read_record(SavedCells(open_package(data, saved.name), result), saved.name)
     assert record.job.job_date == JOB["fields"]["job_date"]
     assert [row[0] for row in record.variants[0].rows] == ["shim"] * 5 + ["clamp"]
     assert record.valve.velocities == (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 4.0)
@@ -126,7 +127,9 @@ def test_rows_inserted_in_the_middle_of_a_table_are_read(calc: Calc, saved: Path
         assert calc.ask("errors") == []
         calc.ask("save", path=str(target))
     data = target.read_bytes()
-    record = read_record(SavedCells(data, target.name, recalculate(data, target.name)), target.name)
+    record = read_record(
+        SavedCells(open_package(data, target.name), recalculate(data, target.name)), target.name
+    )
     assert record.variants[0].rows[2] == ("shim", 19.0, "0,15 mm", 1.0, None)
     assert len(record.variants[0].rows) == 7
 
@@ -139,7 +142,7 @@ def test_a_sheet_renamed_in_calc_is_read(calc: Calc, saved: Path) -> None:
     data = target.read_bytes()
     result = recalculate(data, target.name)
     assert result.errors() == ()
-    record = read_record(SavedCells(data, target.name, result), target.name)
+    record = read_record(SavedCells(open_package(data, target.name), result), target.name)
     assert record.variants[0].sheet == "Fred's stacks"
 
 
@@ -154,7 +157,7 @@ def test_a_column_moved_in_calc_is_refused_at_its_head(calc: Calc, saved: Path) 
     assert "the head of this column is not the expected one" in str(found.to_mend[-1])
     assert found.to_mend[-1].cell == address(place.top - 1, place.left + 2)
     with pytest.raises(WorkbookError, match="put the columns back in order"):
-        read_record(SavedCells(target.read_bytes(), target.name), target.name)
+        read_record(SavedCells(open_package(target.read_bytes(), target.name)), target.name)
 
 
 def test_a_comparison_is_built_by_typing_and_choosing_names(calc: Calc) -> None:

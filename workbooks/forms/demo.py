@@ -11,9 +11,9 @@ from openpyxl import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from dampcell.functions.registry import NAMESPACE
-from dampcell.workbooks.engine import recalculate
+from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.forms.sheet import Place
-from dampcell.workbooks.package import refreshed
+from dampcell.workbooks.package import open_package, refreshed
 
 __all__ = ["demo_bytes", "demo_jobs", "fill", "respell", "with_values"]
 
@@ -59,7 +59,8 @@ def demo_bytes(
 
 def with_values(data: bytes, file: str) -> bytes:
     """Return the same workbook with recalculated values in its formula cells."""
-    return refreshed(data, recalculate(data, file))
+    package = open_package(data, file)
+    return refreshed(package, recalculate_package(package))
 
 
 def fill(workbook: Workbook, places: Mapping[str, Place], job: Mapping[str, Any]) -> None:
