@@ -6,6 +6,7 @@ a function over ranges, hands errors of other cells on, and guards the way out.
 
 from __future__ import annotations
 
+import functools
 import math
 import numbers
 from collections.abc import Callable, Iterator, Sequence
@@ -96,7 +97,7 @@ class Argument:
                 return self.default
             raise self._missing(value)
         if self.layout is not None:
-            return self.layout.parse(value, parameter=self.name)
+            return _table(self.layout, self.name, value)
         if self.kind == "numbers":
             cells = (cell for row in _rows(value) for cell in row if not is_blank(cell))
             return tuple(number_in(cell, self.unit, parameter=self.name) for cell in cells)
@@ -363,6 +364,21 @@ def literal(value: object) -> str:
             "{" + ";".join(",".join(map(literal, [*row, *[""] * (width - len(row))])) for row in rows) + "}"
         )
     return f"{value:.15g}" if isinstance(value, float) else str(value)
+
+
+def _table(layout: TableLayout, parameter: str, value: object) -> object:
+    """Read a table; the cells of one sheet mostly hand over the same few, which are read once."""
+    # The type belongs to the key: 1, 1.0 and TRUE are equal, but not the same in a cell.
+    cells = tuple(tuple((type(cell), cell) for cell in row) for row in _rows(value))
+    try:
+        return _read(layout, parameter, cells)
+    except TypeError:  # a host may hand over what is neither number nor text
+        return layout.parse(value, parameter=parameter)
+
+
+@functools.lru_cache(maxsize=512)
+def _read(layout: TableLayout, parameter: str, cells: tuple[tuple[tuple[type, object], ...], ...]) -> object:
+    return layout.parse([[cell for _, cell in row] for row in cells], parameter=parameter)
 
 
 def _rows(value: object) -> list[list[object]]:

@@ -142,7 +142,8 @@ class Contacts:
         large : bool
             Whether plates stiffen with their lift.
         start : States, optional
-            States at some loads to start from; the nearest is used.
+            States at some loads to start from; the nearest is used. Those of another model serve
+            where it has as many layers and contacts.
 
         Returns
         -------
@@ -153,6 +154,9 @@ class Contacts:
         NoSolutionError
             If the contacts or the stiffening do not settle.
         """
+        fits = start is not None and start.closed.shape[1:] == self._meetings.gap.shape
+        if start is None or not fits or start.stiffening.shape[1] != len(self.layers):
+            start = None
         if start is None and np.count_nonzero(loads) > 2 * _REFERENCES:
             some = np.sort(loads[loads > 0.0])
             few = some[np.linspace(0, len(some) - 1, _REFERENCES).round().astype(int)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from typing import Literal
 
 from dampcell.functions.checks import check_not_negative, check_positive
@@ -145,6 +146,7 @@ def tolerance_bands(
     modulus: float = MODULUS,
     poisson: float = POISSON,
     seat_height: float = 0.0,
+    model: Callable[..., StackModel] = StackModel,
 ) -> tuple[Band, Band]:
     """Lift and secant stiffness at a load, with all tolerances at their worst together.
 
@@ -162,6 +164,8 @@ def tolerance_bands(
         Plus/minus on the clamp and on the load circle [mm], 0 or more.
     theory, modulus, poisson, seat_height
         As for `StackModel`.
+    model : callable
+        Makes the model of the nominal stack, or remembers it.
 
     Returns
     -------
@@ -188,22 +192,27 @@ def tolerance_bands(
         )
     check_positive("load", load, "N")
 
+    nominal = model(
+        stack, load_diameter, theory=theory, modulus=modulus, poisson=poisson, seat_height=seat_height
+    )
+    states = nominal.states(load)
+
     def lift(sign: float, spacers: float) -> float:
         change = sign * thickness_tolerance
         shifted = stack.shifted(change, sign * clamp_tolerance, spacers=spacers * change)
         circle = min(load_diameter - sign * seat_tolerance, stack.face.outer_diameter)
-        model = StackModel(
+        corner = StackModel(
             shifted, circle, theory=theory, modulus=modulus, poisson=poisson, seat_height=seat_height
         )
-        return float(model.lift(model.states(load))[0])
+        return float(corner.lift(corner.states(load, states))[0])
 
-    nominal = lift(0.0, 0.0)
     # A thicker spacer makes a wider gap: whether that softens or stiffens depends on the load.
-    sides = (1.0, -1.0) if stack.spacers else (1.0,)
-    stiff = min(nominal, *(lift(sign, side) for side in sides for sign in (-1.0, 1.0)))
-    soft = max(nominal, *(lift(sign, side) for side in sides for sign in (-1.0, 1.0)))
-    stiffness = Band(*(secant_stiffness(load, value) for value in (soft, nominal, stiff)))
-    return Band(stiff, nominal, soft), stiffness
+    corners = product((-1.0, 1.0), (1.0, -1.0) if stack.spacers else (1.0,))
+    middle = float(nominal.lift(states)[0])
+    lifts = [middle, *(lift(*corner) for corner in corners)]
+    stiff, soft = min(lifts), max(lifts)
+    stiffness = Band(*(secant_stiffness(load, value) for value in (soft, middle, stiff)))
+    return Band(stiff, middle, soft), stiffness
 
 
 def worst_stress(model: StackModel, load: float, endurance_limit: float = ENDURANCE_LIMIT) -> Worst:
@@ -233,7 +242,11 @@ def worst_stress(model: StackModel, load: float, endurance_limit: float = ENDURA
 
 
 def findings(
-    build: Callable[[], Stack], load_diameter: float | None = None, load: float | None = None
+    build: Callable[[], Stack],
+    load_diameter: float | None = None,
+    load: float | None = None,
+    *,
+    model: Callable[[Stack, float], StackModel] = StackModel,
 ) -> list[Finding]:
     """Plain-language remarks on a stack.
 
@@ -245,6 +258,8 @@ def findings(
         Load circle [mm], for preload and stress.
     load : float, optional
         Load [N], for range and stress.
+    model : callable
+        Makes the model of the stack, or remembers it.
 
     Returns
     -------
@@ -253,17 +268,17 @@ def findings(
     """
     try:
         stack = build()
-        model = None if load_diameter is None else StackModel(stack, load_diameter)
+        asked = None if load_diameter is None else model(stack, load_diameter)
     except InputError as error:
         return [Finding("fault", str(error))]
     found = [Finding("note", sentence) for sentence in _geometry_notes(stack)]
-    if model is not None:
-        opening = model.opening()
+    if asked is not None:
+        opening = asked.opening()
         if opening > 0.0:
             found.append(Finding("note", f"preloaded: the face shim leaves its seat at {opening:.3g} N"))
         if load is not None:
-            found.extend(Finding("note", note) for note in model.notes(model.states(load)))
-            worst = worst_stress(model, load)
+            found.extend(Finding("note", note) for note in asked.notes(asked.states(load)))
+            worst = worst_stress(asked, load)
             if worst.ratio > 1.0:
                 found.append(
                     Finding(

@@ -41,6 +41,7 @@ BEYOND = (
     "wavy and stiffens no further; read the value as a trend"
 )
 
+_MOST_KNOWN = 64  # single loads whose state a model remembers
 _TOUCH = 1e-3  # load [N] under which the contacts of a flat stack show
 
 Kind = Literal["shim", "ring", "centering", "clamp"]
@@ -253,6 +254,7 @@ class StackModel:
         self.poisson = poisson
         self.large = theory == "large"
         self._opening: float | None = None
+        self._known: dict[float, States] = {}
         radius = 0.5 * load_diameter
         source = Source.ring(radius) if window is None else Source.window(0.5 * window[0], 0.5 * window[1])
         self._contacts = Contacts(
@@ -271,7 +273,7 @@ class StackModel:
         loads : array_like, shape (n,)
             Loads [N], 0 or more.
         start : States, optional
-            States at n neighbouring loads, to start from.
+            States at neighbouring loads, or of a stack that hardly differs, to start from.
 
         Returns
         -------
@@ -289,7 +291,17 @@ class StackModel:
             raise InputError(
                 "must not be negative", parameter="load", found=float(wanted.min()), allowed="0 N or more"
             )
-        return self._contacts.solve(wanted, large=self.large, start=start)
+        if start is not None or wanted.size != 1:
+            return self._contacts.solve(wanted, large=self.large, start=start)
+        # Several questions are mostly asked about the same load: the answer is that of the first time.
+        load = float(wanted[0])
+        known = self._known.get(load)
+        if known is None:
+            known = self._contacts.solve(wanted, large=self.large)
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            self._known[load] = known
+        return known
 
     def lift(self, states: States, at_diameter: float | None = None) -> Floats:
         """Lift of the face shim above its flat position.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from dampcell.functions.cells.stacks import STACK, StackRows, Theory, stack_model
+from dampcell.functions.cells.stacks import STACK, StackRows, Theory, kept_model, stack_model
 from dampcell.functions.plates import MODULUS, POISSON
 from dampcell.functions.registry import Noted, Raw, Table, cell_function
 from dampcell.functions.stack_reading import (
@@ -226,6 +226,7 @@ def stack_tolerance(
         modulus=modulus,
         poisson=poisson,
         seat_height=seat_height,
+        model=kept_model,
     )
     names = ("lift [mm]", "stiffness [N/mm]")
     return [[name, band.low, band.nominal, band.high] for name, band in zip(names, bands, strict=True)]
@@ -275,6 +276,9 @@ def stack_check(
     [['ok', 'nothing to remark']]
     """
     found = findings(
-        lambda: stack_from_rows(STACK.parse(stack, parameter="stack")), load_diameter, load or None
+        lambda: stack_from_rows(STACK.parse(stack, parameter="stack")),
+        load_diameter,
+        load or None,
+        model=kept_model,
     )
     return [[finding.level, finding.sentence] for finding in found] or [["ok", "nothing to remark"]]

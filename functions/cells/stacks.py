@@ -20,6 +20,7 @@ __all__ = [
     "StackRows",
     "Theory",
     "check_points",
+    "kept_model",
     "stack_curve",
     "stack_lift",
     "stack_model",
@@ -63,20 +64,33 @@ def stack_model(
     window: tuple[float, float] | None = None,
 ) -> StackModel:
     """Put the arguments that all stack functions share into a model."""
-    return _model(stack_from_rows(stack), load_diameter, theory, modulus, poisson, seat_height, window)
+    return _model(stack_from_rows(stack), load_diameter, modulus, poisson, seat_height, theory, window)
+
+
+def kept_model(
+    stack: Stack,
+    load_diameter: float,
+    *,
+    modulus: float = MODULUS,
+    poisson: float = POISSON,
+    seat_height: float = 0.0,
+    theory: Theory = "large",
+) -> StackModel:
+    """Make a model, or find the one that was made of the same before; arguments as for `StackModel`."""
+    return _model(stack, load_diameter, modulus, poisson, seat_height, theory, None)
 
 
 @functools.lru_cache(maxsize=256)
 def _model(
     stack: Stack,
     load_diameter: float,
-    theory: Theory,
     modulus: float,
     poisson: float,
     seat_height: float,
+    theory: Theory,
     window: tuple[float, float] | None,
 ) -> StackModel:
-    # A model does not change when it is asked, and the cells of one sheet mostly ask for the same few.
+    # The cells of one sheet mostly ask for the same few. What a model remembers changes no answer of it.
     return StackModel(
         stack,
         load_diameter,
