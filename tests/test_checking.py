@@ -212,6 +212,37 @@ def test_decimal_commas_and_units_typed_into_cells_are_understood(value: object)
     assert check_workbook(template.finish(workbook), FILE).to_mend == ()
 
 
+@pytest.mark.parametrize(
+    ("kind", "table", "across", "text", "problem", "allowed"),
+    [
+        ("stack_record", "price_lines", 2, "2,5", "Price each is text", "2.5 typed as a number"),
+        ("stack_record", "price_lines", 2, "12,50 EUR", "Price each unknown unit", "a number without a unit"),
+        ("stack_record", "price_lines", 1, "2,5", "Count is text", "2.5 typed as a number"),
+        ("stack_record", "small_parts", 2, "4", "Counted out is text", "4 typed as a number"),
+        ("stack_record", "bleed_log", 1, "14 ml", "Oil in is text", "14 typed as a number"),
+        ("comparison", "variants", 5, "6", "Clicks open is text", "6 typed as a number"),
+        ("oil_shelf", "bottles", 7, "1 l", "Bottle is text", "1000 typed as a number"),
+        ("oil_shelf", "bottles", 9, "36,00", "Price of a bottle is text", "36 typed as a number"),
+    ],
+)
+def test_text_in_a_cell_that_the_sheet_reckons_with_is_told_and_refused_when_typed(
+    kind: str, table: str, across: int, text: str, problem: str, allowed: str
+) -> None:
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    typed(table, text, across=across)(workbook, places)
+    place = places[table]
+    cell = address(place.top, place.left + across)
+    told = [one for one in check_workbook(template.finish(workbook), FILE).to_mend if one.cell == cell]
+    assert [one.problem.startswith(problem) for one in told] == [True]
+    assert told[0].sheet == place.sheet
+    assert allowed in str(told[0].allowed)
+    rules = workbook[place.sheet].data_validations.dataValidation
+    rule = next(one for one in rules if str(one.sqref).startswith(f"{cell}:"))
+    assert str(rule.formula1).endswith(",FALSE)")
+    assert "without any text" in str(rule.error)
+
+
 def test_a_workbook_from_no_template_is_refused() -> None:
     saved = io.BytesIO()
     Workbook().save(saved)

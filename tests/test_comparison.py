@@ -230,6 +230,46 @@ def test_a_search_that_finds_nothing_says_why() -> None:
     assert found.result.errors() == ()
 
 
+DRAWN = ["From there", "From the drawer", "Loam", "Damp 2.5", 30, 6]
+
+
+def test_the_stack_chosen_from_the_drawer_is_a_variant_like_any_other() -> None:
+    job = wanting(drawer=DRAWER, wish=WISH, variants=[VARIANTS[0], DRAWN])
+    found = compared(job, changed(match_rank=2))
+    assert found.result.errors() == ()
+    words = found.at("matches", 1, 1)
+    assert found.at("match_rows", 0, 1) == 22.0 or found.at("match_rows", 0, 1) == 20.0
+    valve = [list(pair) for pair in VALVE.items()]
+    for column, velocity in enumerate(VELOCITIES):
+        stack = evaluate("STACK_READ", [words]).value
+        wanted = evaluate("DAMPING_FORCE", [velocity, stack, valve, [OILS[0][1:]], 30, 6]).value
+        assert found.at("forces", 1, column) == wanted
+    # What the search promised at its velocity, 0.5 m/s, is what the table shows.
+    assert found.at("force_changes", 1, 3) == pytest.approx(found.at("matches", 1, 4), abs=1e-8)
+
+
+def test_a_variant_from_the_drawer_waits_for_the_search() -> None:
+    found = compared(wanting(drawer=DRAWER, variants=[VARIANTS[0], DRAWN]))
+    assert found.at("variants", 1, len(field_names(KIND)["variants"].columns) - 1) == (
+        "a stack on the sheet Match"
+    )
+    assert found.at("forces", 1, 0) == ""
+    assert found.result.errors() == ()
+
+
+def test_a_search_cannot_start_from_what_it_finds() -> None:
+    found = compared(wanting("From there", drawer=DRAWER, wish=WISH, variants=[VARIANTS[0], DRAWN]))
+    assert found.at("match_missing", 0) == "a variant whose stack stands on the sheet Stacks"
+    assert found.at("matches", 0, 1) == ""
+    assert found.result.errors() == ()
+
+
+def test_a_shim_of_which_none_is_left_stays_in_the_drawer() -> None:
+    found = compared(wanting(drawer=[*DRAWER, [19, 0.15, 0]], wish=WISH))
+    assert found.at("matches", 0, 1) == compared(wanting(drawer=DRAWER, wish=WISH)).at("matches", 0, 1)
+    assert found.at("match_finding", 0) != ""
+
+
 def test_a_new_comparison_has_no_error_cell() -> None:
     workbook, _ = build_comparison()
     result = recalculate(finished(workbook), FILE)

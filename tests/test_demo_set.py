@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,12 @@ import pytest
 from typer.testing import CliRunner
 
 from dampcell.workbooks.cli import build_app
+from dampcell.workbooks.engine import recalculate
+from dampcell.workbooks.forms.comparison import build_comparison
 from dampcell.workbooks.forms.demo import fill
-from dampcell.workbooks.forms.demo_year import further_jobs
+from dampcell.workbooks.forms.demo_year import demo_comparison, further_jobs
 from dampcell.workbooks.forms.stack_record import build_stack_record
+from dampcell.workbooks.sheets import address
 
 
 @pytest.mark.parametrize("job", further_jobs(), ids=lambda job: str(job["fields"]["job_number"]))
@@ -24,6 +28,38 @@ def test_every_further_job_fits_the_template(job: Mapping[str, Any]) -> None:
     assert workbook[place.sheet].cell(place.top, place.left).value == job["fields"]["job_number"]
     assert str(job["file"]).startswith(job["fields"]["job_number"])
     assert job["fields"]["date_in"] <= job["fields"]["job_date"]
+
+
+def test_the_demo_comparison_has_variants_bands_and_a_drawer_with_stacks_found_in_it() -> None:
+    data = demo_comparison()
+    result = recalculate(data, "Comparison.xlsx")
+    assert [str(told) for told in (*result.findings, *result.errors(), *result.stale())] == []
+    assert [cell.cell for cell in result.cells.values() if cell.saved is None and cell.value] == []
+    _, places = build_comparison()
+    saved = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+
+    def rows(name: str) -> list[list[object]]:
+        place = places[name]
+        area = f"{address(place.top, place.left)}:{address(place.bottom, place.right)}"
+        return [[cell.value for cell in row] for row in saved[place.sheet][area]]
+
+    variants = [row for row in rows("variants") if row[0]]
+    assert len(variants) >= 5
+    assert not any(row[-1] for row in variants)
+    assert "From the drawer" in [row[1] for row in variants]
+    kinds = [row for row in rows("drawer") if row[0]]
+    assert len(kinds) >= 20
+    assert 0 in [row[2] for row in kinds]
+    forces, changes = rows("forces"), rows("force_changes")
+    # Faster is firmer, and the baseline does not differ from itself.
+    assert all(row == sorted(row) for row in forces)
+    assert changes[0] == [0] * len(changes[0])
+    assert all(low < nominal < high for _, low, nominal, high, *_ in rows("bands"))
+    matches = rows("matches")
+    assert [row[0] for row in matches] == [1, 2, 3, 4, 5]
+    # The shims themselves last at the fastest wish, so that nobody builds a stack that breaks.
+    assert all(row[3] < 1 for row in matches)
+    assert demo_comparison() == data
 
 
 def test_one_command_writes_jobs_shelf_and_ledger_and_keeps_what_is_there(
@@ -37,6 +73,7 @@ def test_one_command_writes_jobs_shelf_and_ledger_and_keeps_what_is_there(
     assert names == {
         "2025-008 trail fork, full service.xlsx",
         "Oil shelf.xlsx",
+        "Comparison.xlsx",
         "Service ledger.xlsx",
         "Service ledger.csv",
     }

@@ -143,6 +143,36 @@ def test_number_validation_lets_text_with_a_unit_pass() -> None:
     assert rule.formula1 == f"IF(ISNUMBER({cell}),AND({cell}>=5,{cell}<=80),ISTEXT({cell}))"
 
 
+def test_a_newcomer_is_told_what_a_and_b_are_and_where_the_dials_stand() -> None:
+    workbook, _ = built()
+    texts = {
+        sheet.title: " ".join(str(cell.value) for row in sheet.iter_rows() for cell in row if cell.value)
+        for sheet in workbook.worksheets
+    }
+    assert "a and b are the two faces of the piston" in texts["Valve"]
+    assert "recorded on the sheet Job" in texts["Stacks"]
+    assert "reckoned with stand on the sheet Stacks" in texts["Job"]
+
+
+def test_rows_grow_with_the_notes_that_are_filled_in() -> None:
+    workbook, places = build_stack_record()
+    place = places["teardown"]
+    note = "Two marks beside the port, looked at against the light; kept until the next service, then changed"
+    fill(workbook, places, {"fields": {}, "tables": {"teardown": [["", "", "", "", "", note], ["", "Nut"]]}})
+    heights = [workbook["Teardown"].row_dimensions[place.top + row].height for row in (0, 1)]
+    # At 44 characters a line the note needs three.
+    assert heights == [40.0, None]
+
+
+def test_texts_in_merged_cells_have_room_for_two_lines() -> None:
+    workbook, places = built()
+    for name in ("vehicle", "damper", "piston_face"):
+        assert workbook[places[name].sheet].row_dimensions[places[name].top].height >= 28, name
+    place = places["checklist"]
+    for row in range(place.top, place.bottom + 1):
+        assert workbook["Checklist"].row_dimensions[row].height >= 28
+
+
 def test_units_stand_beside_single_inputs() -> None:
     workbook, places = built()
     place = places["viscosity_40"]

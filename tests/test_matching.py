@@ -197,6 +197,22 @@ def test_broken_counts_are_refused() -> None:
         stack_match([[30, 0.2, 2]], STACK_TABLE, VALVE_TABLE, OIL_TABLE, 30, 0, [[2.0, -15]], 2.5)
 
 
+def test_a_shim_of_which_none_is_left_is_no_more_there_than_a_row_deleted() -> None:
+    with_none = call([[2.0, -15]], drawer=[[30, 0.2, 4], [28, 0.2, 0], [26, 0.2, 4], [20, 0.2, "0"]])
+    assert with_none == call([[2.0, -15]], drawer=[[30, 0.2, 4], [26, 0.2, 4]])
+
+
+@pytest.mark.parametrize("blank", [None, ""])
+def test_a_shim_without_a_count_is_refused(blank: object) -> None:
+    with pytest.raises(InputError, match=r"drawer row 2: count is missing; allowed: a number"):
+        call([[2.0, -15]], drawer=[[30, 0.2, 4], [26, 0.2, blank]])
+
+
+def test_a_drawer_in_which_none_is_left_of_any_face_shim_is_refused() -> None:
+    with pytest.raises(InputError, match="no shim that covers the seat"):
+        call([[2.0, -15]], drawer=[[30, 0.2, 0], [20, 0.2, 4]])
+
+
 def test_words_that_are_no_stack_are_refused() -> None:
     for text in ("2×30×0.2", "clamp 12", "2*30*0.2, clamp 12", "2×30, clamp 12"):
         with pytest.raises(InputError, match="text: is no stack in words"):

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from dampcell.functions.errors import WorkbookError
+from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.functions.tables import is_blank
+from dampcell.functions.units import number_in
 from dampcell.workbooks.engine import recalculate_package
-from dampcell.workbooks.fields import field_names
+from dampcell.workbooks.fields import Field, field_names
 from dampcell.workbooks.form_reading import FormReader
 from dampcell.workbooks.forms.templates import KINDS
 from dampcell.workbooks.package import open_package
@@ -117,9 +118,37 @@ def check_workbook(data: bytes, file: str) -> Checked:
     doubts = [*reader.doubts, *_overwritten(reader, recalculated), *_missing(reader)]
     if isinstance(reader, RecordReader):
         doubts += _told(reader, recalculated)
-    return Checked(
-        file, kind, (*reader.problems, *_errors(recalculated, file)), (*doubts, *_stale(recalculated, file))
-    )
+    to_mend = (*reader.problems, *_texts(reader), *_errors(recalculated, file))
+    return Checked(file, kind, to_mend, (*doubts, *_stale(recalculated, file)))
+
+
+def _texts(reader: FormReader) -> Iterator[WorkbookError]:
+    """Text in cells that formulas of the sheet reckon with; what is no number at all was told before."""
+    for declared in reader.fields.values():
+        bare = [(offset, column) for offset, column in enumerate(declared.columns) if column.bare]
+        place = reader.area(declared) if bare else None
+        for index, cells in enumerate(reader.block(place) if place is not None else ()):
+            for offset, column in bare:
+                value = cells[offset]
+                if place is None or not isinstance(value, str) or is_blank(value):
+                    continue
+                number = _number(value, column)
+                if number is not None:
+                    yield WorkbookError(
+                        f"{column.label} is text, and the sheet cannot reckon with text",
+                        file=reader.file,
+                        sheet=place.sheet,
+                        cell=place.cell(index, offset),
+                        found=value,
+                        allowed=f"{number:g} typed as a number, with nothing beside it",
+                    )
+
+
+def _number(text: str, column: Field) -> float | None:
+    try:
+        return number_in(text, column.unit or "-", parameter=column.label)
+    except InputError:
+        return None
 
 
 def _overwritten(reader: FormReader, recalculated: Recalculated) -> Iterator[WorkbookError]:

@@ -1,4 +1,4 @@
-"""The whole demo set on the disk: a year of jobs, the oil shelf, and the ledger filled from them."""
+"""The whole demo set on the disk: jobs of a year, oil shelf, comparison, and the ledger filled from them."""
 
 from __future__ import annotations
 
@@ -6,13 +6,20 @@ from pathlib import Path
 
 from dampcell.workbooks.batch import find
 from dampcell.workbooks.files import write_bytes
-from dampcell.workbooks.forms.demo_year import demo_job, demo_ledger, demo_shelf, further_jobs
+from dampcell.workbooks.forms.demo_year import (
+    demo_comparison,
+    demo_job,
+    demo_ledger,
+    demo_shelf,
+    further_jobs,
+)
 from dampcell.workbooks.ledger_book import gathered, read_job
 from dampcell.workbooks.ledger_command import FILE_NAME, write_ledger
 
 __all__ = ["write_demo_set"]
 
 _SHELF = "Oil shelf.xlsx"
+_COMPARISON = "Comparison.xlsx"
 
 
 def write_demo_set(out: Path, jobs: Path) -> list[Path]:
@@ -21,7 +28,7 @@ def write_demo_set(out: Path, jobs: Path) -> list[Path]:
     Parameters
     ----------
     out : Path
-        Folder of shelf and ledger.
+        Folder of shelf, comparison and ledger.
     jobs : Path
         Folder of the jobs, where the ready-made ones lie already.
 
@@ -36,10 +43,11 @@ def write_demo_set(out: Path, jobs: Path) -> list[Path]:
         if not target.exists():
             write_bytes(target, demo_job(job))
             written.append(target)
-    shelf, ledger = out / _SHELF, out / FILE_NAME
-    if not shelf.exists():
-        write_bytes(shelf, demo_shelf())
-        written.append(shelf)
+    ledger = out / FILE_NAME
+    for target, make in ((out / _SHELF, demo_shelf), (out / _COMPARISON, demo_comparison)):
+        if not target.exists():
+            write_bytes(target, make())
+            written.append(target)
     if not ledger.exists():
         read = [read_job(entry.source, entry.source.name) for entry in find([jobs])]
         written += write_ledger(demo_ledger(), ledger, gathered(read))

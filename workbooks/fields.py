@@ -38,6 +38,7 @@ FieldKind = Literal["input", "result", "column"]
 FieldType = Literal[
     "text", "long", "date", "number", "money", "choice", "numbers", "stack", "pairs", "rows", "grid"
 ]
+_BARE: dict[str, FieldType] = {"bare number": "number", "bare money": "money"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,7 @@ class Field:
     quantity, unit : text
         Nomenclature name and its unit; both empty for what is no quantity.
     size : int
-        Rows of a list or table, else 1.
+        Rows of a list or table, lines of a text, else 1.
     required, wanted : bool
         Whether a report needs it; whether a check asks for it.
     default : text
@@ -72,6 +73,8 @@ class Field:
         Key of the stack it belongs to, or empty.
     columns : tuple of Field
         Columns of a table of rows.
+    bare : bool
+        Whether formulas of the sheet itself reckon with the cell, so that text cannot stand there.
     """
 
     name: str
@@ -93,6 +96,7 @@ class Field:
     note: str = ""
     variant: str = ""
     columns: tuple[Field, ...] = ()
+    bare: bool = False
 
     @property
     def is_table(self) -> bool:
@@ -118,7 +122,7 @@ def load_fields(workbook: str) -> tuple[Field, ...]:
     units = {row["name"]: row["unit"] for row in read_table("nomenclature")}
     plain: list[Field] = []
     columns: dict[str, list[Field]] = {}
-    for row in (row for table in _TABLES for row in read_template_table(table)):
+    for row in field_tables():
         table, _, name = row["name"].partition(".")
         of_stacks = row["workbook"] == _STACKS and table == "stack"
         if row["kind"] == "column" and (of_stacks or row["workbook"] == workbook):
@@ -148,6 +152,12 @@ def field_names(workbook: str) -> dict[str, Field]:
     return {field.name: field for field in load_fields(workbook)}
 
 
+@functools.cache
+def field_tables() -> tuple[dict[str, str], ...]:
+    """Rows of the tables of fields of all templates, as they stand there."""
+    return tuple(row for table in _TABLES for row in read_template_table(table))
+
+
 def read_template_table(name: str) -> list[dict[str, str]]:
     """Read one of the CSV files that stand beside the templates.
 
@@ -174,7 +184,8 @@ def _field(row: dict[str, str], units: dict[str, str]) -> Field:
         section=row["section"],
         label=row["label"],
         kind=cast(FieldKind, row["kind"]),
-        type=cast(FieldType, row["type"]),
+        type=_BARE.get(row["type"], cast(FieldType, row["type"])),
+        bare=row["type"] in _BARE,
         quantity=row["quantity"],
         unit=units.get(row["quantity"], ""),
         size=int(row["size"] or 1),

@@ -22,7 +22,7 @@ DRAWER = RowLayout(
     (
         Column("outer_diameter", "mm", meaning="outer diameter"),
         Column("thickness", "mm", meaning="thickness"),
-        Column("count", "-", meaning="number on hand"),
+        Column("count", "-", zero_is_blank=False, meaning="number on hand; 0 is none left"),
     )
 )
 """The shims on hand."""
@@ -63,7 +63,7 @@ def stack_match(
     Parameters
     ----------
     drawer : table
-        Shims on hand: outer diameter [mm], thickness [mm], count [-].
+        Shims on hand: outer diameter [mm], thickness [mm], count, 0 for none left [-].
     stack : table
         Stack to start from, as for STACK_LIFT; its clamp and the size of its face shim are kept [-].
     valve : table

@@ -15,7 +15,7 @@ from dampcell.workbooks.forms import charts, styles
 from dampcell.workbooks.forms.blocks import choose_from
 from dampcell.workbooks.forms.book import FOOTER, add_picture, add_sheet, new_book, with_cautions
 from dampcell.workbooks.forms.help_sheet import write_help
-from dampcell.workbooks.forms.pairs import write_pairs
+from dampcell.workbooks.forms.pairs import FACES, write_pairs
 from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place
 from dampcell.workbooks.forms.stack_blocks import STACKS_GRID, write_stacks
 
@@ -181,6 +181,7 @@ def _write_valves(sheet: FormSheet, group: Sequence[Field]) -> None:
     valves = [declared for declared in group if declared.type == "pairs"]
     labels = [declared for declared in group if declared.type != "pairs"]
     sheet.remark(valves[0].note)
+    sheet.remark(FACES)
     add_picture(sheet, "where_to_measure_the_valve", width=560)
     grid, top = sheet.grid, sheet.row
     for index, (valve, label) in enumerate(zip(valves, labels, strict=True)):

@@ -8,11 +8,13 @@ from importlib.resources import files
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.cell import Cell, MergedCell
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from dampcell.functions.registry import NAMESPACE
 from dampcell.workbooks.engine import recalculate_package
-from dampcell.workbooks.forms.sheet import Place
+from dampcell.workbooks.forms.sheet import Place, text_height
 from dampcell.workbooks.package import open_package, refreshed
 
 __all__ = ["demo_bytes", "demo_jobs", "fill", "respell", "with_values"]
@@ -115,6 +117,18 @@ def _type(sheet: Worksheet, top: int, left: int, rows: Sequence[Sequence[object]
             if cell.protection.locked:
                 raise ValueError(f"{sheet.title}!{cell.coordinate} is no input cell")
             cell.value = value  # type: ignore[assignment]  # openpyxl's stubs know no object
+            _grow(sheet, cell)
+
+
+def _grow(sheet: Worksheet, cell: Cell | MergedCell) -> None:
+    """Make a row high enough for a text, as programs do when it is typed; merged cells stay as they are."""
+    if not isinstance(cell.value, str) or cell.coordinate in sheet.merged_cells:
+        return
+    across = sheet.column_dimensions[get_column_letter(cell.column)].width
+    dimension = sheet.row_dimensions[cell.row]
+    height = text_height(cell.value, across)
+    if height > (dimension.height or text_height("", across)):
+        dimension.height = height
 
 
 def _type_pairs(workbook: Workbook, place: Place, pairs: Mapping[str, object]) -> None:

@@ -1,4 +1,7 @@
-"""The demo set: a year of an invented workshop, its oil shelf and its ledger, made when asked for."""
+"""The demo set: a year of an invented workshop, its oil shelf, a comparison with its drawer, and its ledger.
+
+All of it is made when asked for.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,8 @@ from importlib.resources import files
 from typing import Any
 
 from dampcell.workbooks.fields import VARIANTS
+from dampcell.workbooks.forms.comparison import build_comparison
+from dampcell.workbooks.forms.comparison import finished as finished_comparison
 from dampcell.workbooks.forms.demo import demo_bytes, demo_jobs, fill, with_values
 from dampcell.workbooks.forms.oil_shelf import build_oil_shelf
 from dampcell.workbooks.forms.oil_shelf import finished as finished_shelf
@@ -16,7 +21,7 @@ from dampcell.workbooks.forms.service_ledger import finished as finished_ledger
 from dampcell.workbooks.forms.stack_record import build_stack_record
 from dampcell.workbooks.forms.stack_record import finished as finished_record
 
-__all__ = ["demo_job", "demo_ledger", "demo_shelf", "further_jobs"]
+__all__ = ["demo_comparison", "demo_job", "demo_ledger", "demo_shelf", "further_jobs"]
 
 _SHELF_COLUMNS = (0, 7, 8)
 
@@ -44,6 +49,14 @@ def demo_shelf() -> bytes:
     fill(workbook, places, _table("shelf"))
     workbook.calculation.fullCalcOnLoad = False
     return with_values(finished_shelf(workbook), "Oil shelf.xlsx")
+
+
+def demo_comparison() -> bytes:
+    """Make a comparison of the demo workshop, with its drawer and stacks found in it, with values."""
+    workbook, places = build_comparison()
+    fill(workbook, places, _table("comparison"))
+    workbook.calculation.fullCalcOnLoad = False
+    return with_values(finished_comparison(workbook), "Comparison.xlsx")
 
 
 def demo_ledger() -> bytes:

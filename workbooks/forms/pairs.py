@@ -9,7 +9,13 @@ from dampcell.workbooks.form_reading import pair_columns
 from dampcell.workbooks.forms import styles
 from dampcell.workbooks.forms.sheet import FormSheet, Place
 
-__all__ = ["write_pairs"]
+__all__ = ["FACES", "write_pairs"]
+
+FACES = (
+    "a and b are the two faces of the piston: names that begin with a belong to face a, those with b to "
+    "face b. Fill in the face under the stack, and leave the other blank."
+)
+"""What a newcomer has to know of the names in a table of a valve."""
 
 
 def write_pairs(

@@ -23,7 +23,7 @@ from dampcell.functions.units import shown_unit
 from dampcell.workbooks.fields import Field
 from dampcell.workbooks.forms import styles
 
-__all__ = ["FormSheet", "Grid", "Place", "Places", "column_head", "setup_page"]
+__all__ = ["FormSheet", "Grid", "Place", "Places", "column_head", "setup_page", "text_height"]
 
 _LONG_HEIGHT = 64
 _LINE = 13.5
@@ -164,6 +164,9 @@ class FormSheet:
         if declared.type != "long":
             self.span(row, grid.note, declared.note, styles.NOTE)
             self.heighten(row, declared.note, grid.note)
+            if declared.size > 1:
+                # Merged cells do not grow with their text.
+                self.worksheet.row_dimensions[row].height = 4 + declared.size * _LINE
         else:
             self.worksheet.row_dimensions[row].height = _LONG_HEIGHT
         place = Place(self.worksheet.title, row, columns[0], row, columns[0])
@@ -221,6 +224,13 @@ class FormSheet:
         right = left + len(declared.columns) - 1
         self.places.add(declared.name, Place(self.worksheet.title, top, left, top + size - 1, right))
         self.row = top + size
+
+    def leave_room(self, declared: Field, height: float) -> None:
+        """Make the rows of a table, whose heights are fixed by texts in them, at least so high [pt]."""
+        place = self.places.by_name[declared.name]
+        for row in range(place.top, place.bottom + 1):
+            dimension = self.worksheet.row_dimensions[row]
+            dimension.height = max(dimension.height or 0, height)
 
     def input_column(
         self, column: Field, place: Place, row_places: Mapping[str, Place] | None = None
@@ -353,10 +363,10 @@ class FormSheet:
 
     def heighten(self, row: int, text: str, columns: tuple[int, int]) -> None:
         """Make a row high enough for a wrapped text that spans the given columns."""
-        width = sum(self.grid.widths[columns[0] - 1 : columns[1]])
-        lines = max(1, -(-len(text) // max(int(width * 1.3), 1)))
         dimension = self.worksheet.row_dimensions[row]
-        dimension.height = max(dimension.height or 0, 16.5 if lines == 1 else 4 + lines * 12)
+        across = sum(self.grid.widths[columns[0] - 1 : columns[1]])
+        # Notes are written small.
+        dimension.height = max(dimension.height or 0, text_height(text, 1.2 * across))
 
 
 _FORMATS = {
@@ -382,6 +392,25 @@ _FORMATS = {
 }
 _UNIT_FORMATS = {"ml": "0.0", "mm": "0.00", "bar": "0.0"}
 _INPUT_FORMATS = {"thickness": "0.00##", "outer_diameter": "0.0##", "inner_diameter": "0.0##"}
+
+
+def text_height(text: str, width: float) -> float:
+    """Height of a row that shows a wrapped text.
+
+    Parameters
+    ----------
+    text : text
+        What stands there.
+    width : float
+        Width of its column [characters].
+
+    Returns
+    -------
+    float
+        Height [points].
+    """
+    lines = max(1, -(-len(text) // max(int(width * 1.08), 1)))
+    return 16.5 if lines == 1 else 4.0 + lines * 12.0
 
 
 def setup_page(sheet: Worksheet, *, last_row: int, last_column: int, landscape: bool) -> None:
@@ -435,10 +464,13 @@ def _rule(declared: Field, cell: str) -> DataValidation:
         span = f"from {low:g} to {high:g}" if low is not None and high is not None else ""
         what = f"A number{f' in {unit}' if unit else ''}{f' {span}' if span else ''}"
         bounds = f"AND({cell}>={low:.10g},{cell}<={high:.10g})" if span else "TRUE"
-        # Text passes: a person may write the unit into the cell, and the functions read it.
-        rule = DataValidation("custom", formula1=f"IF(ISNUMBER({cell}),{bounds},ISTEXT({cell}))")
-        error = f"{what}, or text with its own unit."
-        prompt = f"{declared.note}\n{what}."
+        # Elsewhere text passes: a person may write the unit into the cell, and the functions read it.
+        text = "FALSE" if declared.bare else f"ISTEXT({cell})"
+        rule = DataValidation("custom", formula1=f"IF(ISNUMBER({cell}),{bounds},{text})")
+        error = (
+            f"{what}, without any text beside it." if declared.bare else f"{what}, or text with its own unit."
+        )
+        prompt = f"{declared.note}\n{what}{', the number alone' if declared.bare else ''}."
     elif declared.type == "date":
         rule = DataValidation("date", operator="between", formula1="36526", formula2="73050")
         error = "A date from 2000 to 2099."

@@ -14,8 +14,8 @@ from dampcell.workbooks.fields import VARIANTS, Field, field_names, load_fields,
 from dampcell.workbooks.forms import charts, styles
 from dampcell.workbooks.forms.book import FOOTER, add_picture, add_sheet, new_book, with_cautions
 from dampcell.workbooks.forms.help_sheet import write_help
-from dampcell.workbooks.forms.pairs import write_pairs
-from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place
+from dampcell.workbooks.forms.pairs import FACES, write_pairs
+from dampcell.workbooks.forms.sheet import FormSheet, Grid, Place, text_height
 from dampcell.workbooks.forms.stack_blocks import STACKS_GRID, write_stacks
 
 __all__ = ["KIND", "build_stack_record", "finished"]
@@ -29,7 +29,7 @@ _GRIDS = {
     "Stacks": STACKS_GRID,
     "Valve": Grid((2, 29, 14, 10, 78), (2, 2), 3, 4, (3, 4), (5, 5)),
     "Oil and fill": Grid((2, 34, 14, 14, 14, 62), (2, 2), 3, 4, (3, 5), (6, 6)),
-    "Checklist": Grid((2, 13, 10, 52, 10, 10, 56, 30), (2, 4), 5, 6, (5, 6), (7, 8), landscape=True),
+    "Checklist": Grid((2, 13, 10, 52, 10, 10, 56, 40), (2, 4), 5, 6, (5, 6), (7, 8), landscape=True),
     "Results": _MATRIX,
     "Damping": _MATRIX,
     "Curves": Grid((2, *(12,) * 12), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
@@ -57,6 +57,10 @@ _CHARTS: dict[str, tuple[charts.Adder, charts.Adder]] = {
 _CHARTS_TITLE = "Charts"
 _CHART_ROWS = 23
 _BLANK_CHECKS = 4
+_CLICKS = (
+    "Clicks open is what is reckoned with: this valve's adjuster, counted from fully closed. "
+    "What all the dials of the damper stood at, as found and as left, is recorded on the sheet Job."
+)
 
 
 def build_stack_record() -> tuple[Workbook, Mapping[str, Place]]:
@@ -142,6 +146,7 @@ def _write_form(sheet: FormSheet, group: Sequence[Field]) -> None:
     for declared in group:
         if declared.type == "pairs":
             sheet.remark(declared.note)
+            sheet.remark(FACES if declared.name == "valve" else "")
             if declared.name in _PICTURES:
                 name, width = _PICTURES[declared.name]
                 add_picture(sheet, name, width=width)
@@ -150,6 +155,8 @@ def _write_form(sheet: FormSheet, group: Sequence[Field]) -> None:
             sheet.remark(declared.note)
             filled = _checks() if declared.name == "checklist" else ()
             sheet.rows(declared, 2, filled, fixed=_FIXED)
+            if filled:
+                sheet.leave_room(declared, text_height("two lines", 5))
         elif declared.type != "numbers":
             sheet.simple(declared)
     if lists:
@@ -186,8 +193,8 @@ def _checks() -> list[dict[str, object]]:
 def _write_stacks(sheet: FormSheet, group: Sequence[Field]) -> None:
     stacks = [declared for declared in group if declared.type == "stack"]
     others = {declared.name: declared for declared in group}
-    sheet.put(sheet.row, 2, f"{stacks[0].note}. Leave a variant blank if you do not need it.", styles.LEGEND)
-    sheet.row += 1
+    sheet.remark(f"{stacks[0].note}. Leave a variant blank if you do not need it.")
+    sheet.remark(_CLICKS)
     write_stacks(
         sheet,
         [
