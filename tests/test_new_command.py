@@ -6,6 +6,7 @@ import datetime
 from importlib.resources import files
 from pathlib import Path
 
+import openpyxl
 import pytest
 from typer.testing import CliRunner
 
@@ -43,6 +44,15 @@ def test_every_kind_is_made_with_its_date_and_never_twice(kind: str, tmp_path: P
     assert saved.block(sheet.strip("'"), *corners) == [[datetime.date(2025, 6, 1)]]
     with pytest.raises(WorkbookError, match="is there already and is left as it is"):
         write_new(kind, tmp_path, DAY, {})
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", 9), ("us-letter", 1)])
+def test_every_sheet_is_set_up_for_the_paper_that_is_asked_for(paper: str, size: int, tmp_path: Path) -> None:
+    target = tmp_path / "a.xlsx"
+    result = CliRunner().invoke(build_app("new"), ["new", "oil_shelf", str(target), "--paper", paper])
+    assert result.exit_code == 0, result.output
+    sheets = openpyxl.load_workbook(target).worksheets
+    assert {sheet.page_setup.paperSize for sheet in sheets} == {size}
 
 
 def test_fields_are_filled_by_name(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.functions.tables import nearest
 from dampcell.workbooks.files import write_bytes
 from dampcell.workbooks.forms.templates import KINDS, Program, template_bytes
+from dampcell.workbooks.pages import Paper
 
 __all__ = ["new", "register", "write_new"]
 
@@ -32,6 +33,7 @@ def new(
         Program,
         typer.Option("--for", help="Program it is for: excel (with the Office add-in) or calc (all others)."),
     ] = "calc",
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper that its sheets are set up for.")] = "a4",
     values: Annotated[
         list[str] | None,
         typer.Option("--set", metavar="NAME=VALUE", help="Fill a field by its name; may be repeated."),
@@ -39,7 +41,8 @@ def new(
 ) -> None:
     """Make a fresh workbook from a template; a file that is there already is never overwritten."""
     day = (date or datetime.datetime.now()).date()
-    typer.echo(write_new(kind, target, day, dict(_pair(text) for text in values or []), program=program))
+    pairs = dict(_pair(text) for text in values or [])
+    typer.echo(write_new(kind, target, day, pairs, program=program, paper=paper))
 
 
 def register(app: typer.Typer) -> None:
@@ -54,6 +57,7 @@ def write_new(
     values: Mapping[str, str],
     *,
     program: Program = "calc",
+    paper: Paper = "a4",
 ) -> Path:
     """Write a fresh workbook.
 
@@ -69,6 +73,8 @@ def write_new(
         Further fields by name.
     program : text
         Spreadsheet program it is for.
+    paper : {"a4", "us-letter"}
+        Paper that its sheets are set up for.
 
     Returns
     -------
@@ -95,7 +101,7 @@ def write_new(
     if os.path.lexists(path):
         raise WorkbookError("is there already and is left as it is", file=str(path), allowed="a new name")
     dated = {KINDS[name]: day} if KINDS[name] else {}
-    data = template_bytes(name, {**dated, **values}, program=program)
+    data = template_bytes(name, {**dated, **values}, program=program, paper=paper)
     try:
         write_bytes(path, data)
     except OSError as error:

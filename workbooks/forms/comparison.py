@@ -25,7 +25,7 @@ KIND = "comparison"
 
 _VALVES = 3
 _GRIDS = {
-    "Comparison": Grid((2, 27, *(15,) * 8, 34, 1.5), (2, 2), 3, 4, (3, 4), (5, 10), landscape=True),
+    "Comparison": Grid((2, 27, *(15,) * 8, 34, 1.5), (2, 2), 3, 4, (3, 5), (6, 10), landscape=True),
     "Stacks": STACKS_GRID,
     "Valves": Grid((2, *(24, 11, 8, 3) * _VALVES, 58), (2, 2), 3, 4, (3, 4), (14, 14), landscape=True),
     "Oils": Grid((2, 34, 14, 14, 14, 14, 50), (2, 2), 3, 4, (3, 4), (5, 7), landscape=True),

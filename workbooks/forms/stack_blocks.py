@@ -52,7 +52,9 @@ def _write_stack(
     sheet: FormSheet, stack: Field, label: Field, clicks: Field | None, row: int, left: int
 ) -> None:
     title = sheet.worksheet.title
-    sheet.span(row, (left, left + 1), "Stack" + (" *" if stack.required else ""), styles.LABEL)
+    # Where the stacks have no headings of their own yet, they are told apart by their numbers.
+    name = "Stack" if label.default else label.label
+    sheet.span(row, (left, left + 1), name + (" *" if stack.required else ""), styles.LABEL)
     sheet.span(row, (left + 2, left + 4), label.default or None, styles.INPUT_TEXT)
     place = Place(title, row, left + 2, row, left + 2)
     sheet.places.add(label.name, place)

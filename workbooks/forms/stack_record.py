@@ -49,7 +49,7 @@ _BREAKS = ("Oil",)
 _BEFORE_CHARTS = ("Fill and bleed", "Change of force against the stack as found")
 _PAGES = {"Teardown": 1, "Stacks": 1, "Valve": 1, "Oil and fill": 1, "Checklist": 1, "Curves": 1}
 # Programs forget page breaks where a sheet is fitted to the paper; these have a scale that fits instead.
-_SCALES = {"Results": 56, "Damping": 56}
+_SCALES = {"Results": 54, "Damping": 54}
 _CHARTS: dict[str, tuple[charts.Adder, charts.Adder]] = {
     "Results": (charts.add_lift_chart, charts.add_viscosity_chart),
     "Damping": (charts.add_force_chart, charts.add_change_chart),

@@ -14,6 +14,7 @@ from dampcell.workbooks.fields import field_names
 from dampcell.workbooks.forms import comparison, oil_shelf, service_ledger, stack_record
 from dampcell.workbooks.forms.demo import fill, respell
 from dampcell.workbooks.forms.sheet import Place
+from dampcell.workbooks.pages import Paper
 
 __all__ = ["KINDS", "SPELLINGS", "TEMPLATES", "Program", "Template", "template_bytes"]
 
@@ -49,13 +50,17 @@ KINDS: Final = {kind: template.date_field for kind, template in TEMPLATES.items(
 """Kinds of templates, and the field of each that takes the day on which it is made, or an empty text."""
 
 
+_PAPERS: Final[Mapping[Paper, int]] = {"a4": 9, "us-letter": 1}
+
 Program = Literal["calc", "excel"]
 
 SPELLINGS: Final[Mapping[Program, str]] = {"calc": "DAMP.", "excel": "_xldudf_DAMP_"}
 """How a saved formula names our functions, so that the program finds its add-in."""
 
 
-def template_bytes(kind: str, values: Mapping[str, object], *, program: Program = "calc") -> bytes:
+def template_bytes(
+    kind: str, values: Mapping[str, object], *, program: Program = "calc", paper: Paper = "a4"
+) -> bytes:
     """Build a template.
 
     Parameters
@@ -66,6 +71,8 @@ def template_bytes(kind: str, values: Mapping[str, object], *, program: Program 
         Fields to fill by name; texts, numbers as text, dates.
     program : text
         Spreadsheet program whose spelling of our functions is written.
+    paper : {"a4", "us-letter"}
+        Paper that its sheets are set up for; all fit on both.
 
     Returns
     -------
@@ -94,6 +101,8 @@ def template_bytes(kind: str, values: Mapping[str, object], *, program: Program 
     typed = {name: _typed(inputs[name].type, value) for name, value in values.items()}
     fill(workbook, places, {"fields": typed, "tables": {}})
     respell(workbook, SPELLINGS[program])
+    for sheet in workbook.worksheets:
+        sheet.page_setup.paperSize = _PAPERS[paper]
     return template.finish(workbook)
 
 
