@@ -138,6 +138,14 @@ class Driver:
                         found.append(f"{cell.AbsoluteName}: {cell.getFormula()}")
         return found
 
+    def row_height(self, sheet: str, row: int) -> float:
+        """Height of a row, counted from 1 [pt]."""
+        return float(self.document.Sheets.getByName(sheet).Rows.getByIndex(row - 1).Height) * 72.0 / 2540.0
+
+    def insert_sheet(self, name: str) -> None:
+        """Add a sheet behind the others."""
+        self.document.Sheets.insertNewByName(name, self.document.Sheets.Count)
+
     def insert_row(self, sheet: str, row: int) -> None:
         """Insert a row above the given one, counted from 1, on a sheet that is unprotected for it."""
         target = self.document.Sheets.getByName(sheet)
