@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import json
 import zipfile
@@ -9,6 +10,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from openpyxl import Workbook
 from typer.testing import CliRunner
@@ -241,6 +243,102 @@ def test_text_in_a_cell_that_the_sheet_reckons_with_is_told_and_refused_when_typ
     rule = next(one for one in rules if str(one.sqref).startswith(f"{cell}:"))
     assert str(rule.formula1).endswith(",FALSE)")
     assert "without any text" in str(rule.error)
+
+
+BAD_CELLS = [
+    ("stack_record", "cartridge", 1),
+    ("comparison", "oils", 1),
+    ("oil_shelf", "bottles", 2),
+    ("service_ledger", "shelf", 1),
+]
+
+
+@pytest.mark.parametrize(("kind", "table", "across"), BAD_CELLS)
+def test_text_pasted_over_a_number_is_told_in_every_kind_of_workbook(
+    kind: str, table: str, across: int
+) -> None:
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    typed(table, "see the data sheet", across=across)(workbook, places)
+    place = places[table]
+    told = [(error.sheet, error.cell) for error in check_workbook(template.finish(workbook), FILE).to_mend]
+    assert (place.sheet, address(place.top, place.left + across)) in told
+
+
+@pytest.mark.parametrize(("kind", "table", "across"), BAD_CELLS)
+def test_a_workbook_saved_again_by_another_library_is_checked_the_same(
+    kind: str, table: str, across: int
+) -> None:
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    typed(table, "see the data sheet", across=across)(workbook, places)
+    data, saved = template.finish(workbook), io.BytesIO()
+    openpyxl.load_workbook(io.BytesIO(data)).save(saved)
+    first, again = check_workbook(data, FILE), check_workbook(saved.getvalue(), FILE)
+    assert sentences(again.to_mend) == sentences(first.to_mend)
+    assert sentences(again.to_look_at) == sentences(first.to_look_at)
+
+
+@pytest.mark.parametrize(("kind", "table"), [("comparison", "oils"), ("oil_shelf", "bottles")])
+def test_columns_that_changed_places_are_told_at_their_head(kind: str, table: str) -> None:
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    place = places[table]
+    first, second = (workbook[place.sheet].cell(place.top - 1, place.left + n) for n in (1, 2))
+    first.value, second.value = second.value, first.value
+    told = check_workbook(template.finish(workbook), FILE).to_mend[-1]
+    assert "put the columns back in order" in str(told)
+    assert (told.sheet, told.cell) == (place.sheet, first.coordinate)
+
+
+@pytest.mark.parametrize(
+    ("kind", "sheet", "table"), [("comparison", "Stacks", "stack_8"), ("oil_shelf", "Shelf", "bottles")]
+)
+def test_a_sheet_that_was_renamed_with_its_names_is_read(kind: str, sheet: str, table: str) -> None:
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    typed(table, "wide", across=2)(workbook, places)
+    data = template.finish(workbook)
+    told = sentences(check_workbook(data, FILE).to_mend)
+    assert f"{FILE}, {sheet}!" in told[0]
+    renamed = check_workbook(_renamed(data, sheet), FILE)
+    assert sentences(renamed.to_mend) == [text.replace(f" {sheet}!", f" My own {sheet}!") for text in told]
+
+
+def _renamed(data: bytes, sheet: str) -> bytes:
+    """Rename a sheet as programs do: in the list of sheets, in the names, and in all formulas."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as source, zipfile.ZipFile(packed, "w") as target:
+        for name in source.namelist():
+            part = source.read(name)
+            if name.startswith(("xl/workbook.xml", "xl/worksheets/")):
+                for quote in (b"'", b"&apos;", b""):
+                    part = part.replace(
+                        quote + sheet.encode() + quote + b"!", b"'My own " + sheet.encode() + b"'!"
+                    )
+                part = part.replace(
+                    b'name="' + sheet.encode() + b'"', b'name="My own ' + sheet.encode() + b'"'
+                )
+            target.writestr(name, part)
+    return packed.getvalue()
+
+
+def test_a_row_inserted_into_a_table_is_read_with_the_rest() -> None:
+    """As Excel leaves it: names reach one row further, and the new row has values only."""
+    template = TEMPLATES["comparison"]
+    workbook, places = template.build()
+    place = places["drawer"]
+    sheet = workbook[place.sheet]
+    fill(workbook, places, {"fields": {}, "tables": {"drawer": [[22, 0.15, 2], [20, 0.15, 2]]}})
+    sheet.insert_rows(place.top + 1)
+    for offset, value in enumerate((21, "thick", 3)):
+        sheet.cell(place.top + 1, place.left + offset).value = value  # type: ignore[assignment]  # no object
+    longer = dataclasses.replace(place, bottom=place.bottom + 1)
+    workbook.defined_names["drawer"].attr_text = longer.address
+    told = check_workbook(template.finish(workbook), FILE).to_mend
+    assert [(error.sheet, error.cell) for error in told] == [
+        (place.sheet, address(place.top + 1, place.left + 1))
+    ]
 
 
 def test_a_workbook_from_no_template_is_refused() -> None:
