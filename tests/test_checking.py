@@ -18,9 +18,9 @@ from typer.testing import CliRunner
 from dampcell.functions.errors import WorkbookError
 from dampcell.workbooks.checking import Checked, check_workbook
 from dampcell.workbooks.cli import build_app
-from dampcell.workbooks.forms.demo import demo_jobs, fill, with_values
+from dampcell.workbooks.forms.demo import demo_jobs, fill, respell, with_values
 from dampcell.workbooks.forms.sheet import Place
-from dampcell.workbooks.forms.templates import KINDS, TEMPLATES, template_bytes
+from dampcell.workbooks.forms.templates import KINDS, SPELLINGS, TEMPLATES, template_bytes
 from dampcell.workbooks.sheets import address
 
 FILE = "mine.xlsx"
@@ -321,6 +321,28 @@ def _renamed(data: bytes, sheet: str) -> bytes:
                 )
             target.writestr(name, part)
     return packed.getvalue()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_workbook_as_excel_leaves_it_is_checked_the_same(kind: str) -> None:
+    """Its spelling of our functions, texts in several runs of their own font, a list of what to calculate."""
+    template = TEMPLATES[kind]
+    workbook, places = template.build()
+    _, table, across = next(one for one in BAD_CELLS if one[0] == kind)
+    typed("comparison_title" if kind == "comparison" else "workshop", "Soft and slow")(workbook, places)
+    typed(table, "wide", across=across)(workbook, places)
+    plain = check_workbook(template.finish(workbook), FILE)
+    respell(workbook, SPELLINGS["excel"])
+    runs = b'<r><t xml:space="preserve">Soft </t></r><r><rPr><b/></rPr><t>and slow</t></r>'
+    excel = replaced(template.finish(workbook), b"<t>Soft and slow</t>", runs)
+    packed = io.BytesIO(excel)
+    with zipfile.ZipFile(packed, "a") as package:
+        package.writestr("xl/calcChain.xml", "<calcChain/>")
+    found = check_workbook(packed.getvalue(), FILE)
+    assert found.kind == kind
+    assert any('"wide"' in text for text in sentences(found.to_mend))
+    assert sentences(found.to_mend) == sentences(plain.to_mend)
+    assert sentences(found.to_look_at) == sentences(plain.to_look_at)
 
 
 def test_a_row_inserted_into_a_table_is_read_with_the_rest() -> None:
