@@ -17,12 +17,12 @@ import dampcell
 from dampcell.functions.registry import CellError
 from dampcell.workbooks.answers import ask_stack
 from dampcell.workbooks.audit import cell_text, problems_of
-from dampcell.workbooks.batch import produce
 from dampcell.workbooks.damping_answers import ask_damping
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.fields import read_template_table
 from dampcell.workbooks.findings import figure
 from dampcell.workbooks.package import open_package
+from dampcell.workbooks.producing import Job, Product, produce
 from dampcell.workbooks.reading import read_record
 from dampcell.workbooks.record import JobRecord
 from dampcell.workbooks.reports import ESTIMATES
@@ -47,6 +47,12 @@ def record_of(demo: str) -> JobRecord:
     return read_record(SavedCells(open_package(data, demo), recalculate(data, demo)), demo)
 
 
+def made_from(data: bytes, file: str) -> Product:
+    made = produce(Job(data, file))
+    assert isinstance(made, Product)
+    return made
+
+
 def words(pdf: bytes) -> str:
     read = pypdf.PdfReader(io.BytesIO(pdf))
     return " ".join(" ".join(sheet.extract_text() for sheet in read.pages).split())
@@ -54,7 +60,7 @@ def words(pdf: bytes) -> str:
 
 @functools.cache
 def pdf_of(demo: str) -> bytes:
-    return produce(bytes_of(demo), demo).report
+    return made_from(bytes_of(demo), demo).report
 
 
 @functools.cache
@@ -213,7 +219,7 @@ def test_a_stack_that_cannot_be_computed_is_named_and_the_others_are_shown() -> 
                 for cell in row:
                     cell.value = None  # type: ignore[attr-defined]
 
-    made = produce(edited(without_clamp), "job.xlsx")
+    made = made_from(edited(without_clamp), "job.xlsx")
     told = words(made.report)
     label = record_of(SMALL).variants[1].label
     assert f"{label}: cannot be computed: stack: has no clamp row" in told
@@ -226,7 +232,7 @@ def test_a_job_without_oil_data_has_no_oil_part() -> None:
     def without_oil(book: Workbook) -> None:
         cells(book, "viscosity_100")[0][0].value = None  # type: ignore[attr-defined]
 
-    told = words(produce(edited(without_oil), "job.xlsx").report)
+    told = words(made_from(edited(without_oil), "job.xlsx").report)
     assert "What it really is" not in told
     assert "Lift against load" in told
 
@@ -236,7 +242,7 @@ def test_a_checklist_line_that_is_not_done_keeps_its_caution() -> None:
         for row in cells(book, "checklist"):
             row[0].value = None  # type: ignore[attr-defined]
 
-    told = words(produce(edited(undone), "job.xlsx").report)
+    told = words(made_from(edited(undone), "job.xlsx").report)
     cautions = [point.caution for point in record_of(SMALL).checklist if point.caution]
     assert cautions
     assert all(caution in told for caution in cautions)

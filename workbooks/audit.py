@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from dampcell.functions.registry import CellError
 from dampcell.workbooks import pages
 from dampcell.workbooks.pages import Block
-from dampcell.workbooks.results import CellValue, Finding, Recalculated
+from dampcell.workbooks.results import CellResult, CellValue, Difference, Finding, Recalculated
 
-__all__ = ["audit_blocks", "cell_text", "problems_of"]
+__all__ = ["audit_blocks", "cell_text", "differences", "problems_of"]
 
 _MOST_STALE = 40
 _MOST_CELLS = 6
@@ -52,7 +52,7 @@ def audit_blocks(recalculated: Recalculated) -> list[Block]:
             ),
             pages.table(
                 [("Sheet", ""), ("Cell", ""), ("Saved", ""), ("Recalculated", "")],
-                [[cell.sheet, cell.cell, cell_text(cell.saved), cell_text(cell.value)] for cell in shown],
+                [[one.sheet, one.cell, one.before, one.now] for one in differences(shown)],
                 texts=(0, 1),
                 fill=(),
                 note=f'And {more} more cells; "dampcell report --json" lists all.' if more else "",
@@ -80,6 +80,13 @@ def problems_of(recalculated: Recalculated) -> tuple[Finding, ...]:
     return tuple(
         Finding(recalculated.file, sheet, _few(list(cells)), problem)
         for (sheet, problem), cells in places.items()
+    )
+
+
+def differences(cells: Iterable[CellResult]) -> tuple[Difference, ...]:
+    """Write the saved and the recalculated value of cells as texts, see `cell_text`."""
+    return tuple(
+        Difference(cell.sheet, cell.cell, cell_text(cell.saved), cell_text(cell.value)) for cell in cells
     )
 
 

@@ -236,7 +236,6 @@ class _Job:
     binding: _Binding = field(default_factory=_Binding)
     cells: list[_Cell] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
-    strings: tuple[str, ...] | None = None
 
     def run(self, now: datetime.datetime | None) -> Recalculated:
         parts = {sheet.part: self._prepared_sheet(sheet) for sheet in self.package.sheets}
@@ -396,7 +395,7 @@ class _Job:
                     told = CellError(prepared.code, sentence(prepared.problems[0]))
                 value = told or plain_error(raw, value.code)
             place = (cell.sheet, span.address)
-            results[place] = CellResult(*place, cell.formula, value, self._saved(span), notes)
+            results[place] = CellResult(*place, cell.formula, value, self.package.saved(span), notes)
         return results
 
     def _asks(self, prepared: Prepared, failed: bool) -> bool:
@@ -415,26 +414,6 @@ class _Job:
         return _Binding(
             errors=list(self.binding.errors), notes=dict(self.binding.notes), last=self.binding.last
         )
-
-    def _saved(self, span: CellSpan) -> CellValue:
-        text = span.saved
-        if text is None:
-            return None
-        if span.kind == "e":
-            return CellError(text)
-        if span.kind == "b":
-            return text.strip() in ("1", "true")
-        if span.kind in ("str", "inlineStr"):
-            return text
-        if span.kind == "s":
-            if self.strings is None:
-                self.strings = self.package.shared_strings()
-            known = text.isascii() and text.isdigit() and int(text) < len(self.strings)
-            return self.strings[int(text)] if known else None
-        try:
-            return float(text)
-        except ValueError:
-            return None
 
 
 def _guarded(step: Callable[[], _Result], file: str) -> _Result:

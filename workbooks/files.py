@@ -11,13 +11,19 @@ import contextlib
 import os
 import secrets
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
-__all__ = ["STALE_AFTER", "sweep", "write_bytes"]
+import filelock
+
+from dampcell.functions.errors import WorkbookError
+
+__all__ = ["STALE_AFTER", "claimed", "sweep", "write_bytes"]
 
 STALE_AFTER = 3600.0
 """Age in seconds after which a temporary file is taken for the leftover of a run that was cut short."""
 
+_PATIENCE = 5.0  # s, for a run that is just ending
 _PREFIX, _SUFFIX = ".dampcell-", ".tmp"
 
 
@@ -53,7 +59,7 @@ def write_bytes(target: Path, data: bytes) -> None:
     _sync_folder(target.parent)
 
 
-def sweep(folder: Path, *, now: float | None = None) -> list[Path]:
+def sweep(folder: Path, *, now: float | None = None, older_than: float = STALE_AFTER) -> list[Path]:
     """Remove temporary files that runs which were cut short left in a folder.
 
     Parameters
@@ -62,6 +68,8 @@ def sweep(folder: Path, *, now: float | None = None) -> list[Path]:
         Folder of results; it need not exist.
     now : float, optional
         Present time as seconds since 1970; if left out, the clock says.
+    older_than : float
+        Age over which a file is a leftover [s]; 0 for who has claimed the folder.
 
     Returns
     -------
@@ -72,10 +80,42 @@ def sweep(folder: Path, *, now: float | None = None) -> list[Path]:
     removed: list[Path] = []
     for path in sorted(folder.glob(f"{_PREFIX}*{_SUFFIX}")):
         with contextlib.suppress(OSError):
-            if present - path.stat().st_mtime > STALE_AFTER:
+            if older_than <= 0 or present - path.stat().st_mtime > older_than:
                 path.unlink()
                 removed.append(path)
     return removed
+
+
+@contextlib.contextmanager
+def claimed(folder: Path) -> Iterator[None]:
+    """Keep a folder of results for one run; a run that dies lets go of it.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder that holds the lock file; it is made if it is not there.
+
+    Raises
+    ------
+    WorkbookError
+        If another run has it.
+    OSError
+        If nothing can be written there.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    lock = filelock.FileLock(folder / "lock")
+    try:
+        lock.acquire(timeout=_PATIENCE)
+    except filelock.Timeout:
+        raise WorkbookError(
+            "another run is making reports in this folder",
+            file=str(folder.parent),
+            allowed="one run at a time; wait until it has ended",
+        ) from None
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def _sync_folder(folder: Path) -> None:

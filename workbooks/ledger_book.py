@@ -23,7 +23,8 @@ from dampcell.functions.money import Basis, decimal_of, rounded, total
 from dampcell.functions.tables import is_blank
 from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.fields import load_fields
-from dampcell.workbooks.forms import oil_shelf, service_ledger, stack_record
+from dampcell.workbooks.forms import service_ledger
+from dampcell.workbooks.kinds import JOB, kind_of
 from dampcell.workbooks.package import Package, open_package, read_file, refreshed
 from dampcell.workbooks.reading import read_what_is_there
 from dampcell.workbooks.record import JobRecord
@@ -45,7 +46,6 @@ TABLE = "jobs"
 _SPARE_ROWS = 100
 # Texts that a spreadsheet program would take for a formula when it opens a CSV file.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-_JOB_KIND = stack_record.KIND
 _TAKEN = frozenset(
     {
         "job_number",
@@ -62,7 +62,6 @@ _TAKEN = frozenset(
         "bleed_log",
     }
 )
-_OTHER_KINDS = (oil_shelf.KIND, service_ledger.KIND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +108,9 @@ def read_job(source: Path, name: str, *, basis: Basis = "item") -> JobRead:
     """
     try:
         package = open_package(read_file(source), source.name)
-        kind = _other_kind(package)
-        if kind:
-            return JobRead(source, other_kind=kind)
+        kind = kind_of(package.public_names)
+        if kind not in (None, JOB):
+            return JobRead(source, other_kind=kind or "")
         # What the ledger takes was typed in: only where a person typed a formula is there more to do.
         recalculated = recalculate_package(package) if _asks_a_formula(package) else None
         record, problems = read_what_is_there(SavedCells(package, recalculated), source.name)
@@ -238,7 +237,7 @@ def rows_by_hand(data: bytes, file: str) -> frozenset[int]:
     """
     package = open_package(data, file)
     found = named_area(package, TABLE)
-    if _other_kind(package) != service_ledger.KIND or found is None:
+    if kind_of(package.public_names) != service_ledger.KIND or found is None:
         raise WorkbookError(
             "is there already and is no service ledger, so it is left as it is",
             file=file,
@@ -383,21 +382,11 @@ def _typed(value: object, kind: str) -> object:
     return None if kind == "text" and value == "" else value
 
 
-def _other_kind(package: Package) -> str:
-    """Kind of our templates, other than a job, that has all its input names in a workbook; or empty."""
-    names = {defined.name.casefold() for defined in package.names}
-    for kind in _OTHER_KINDS:
-        inputs = [declared.name for declared in load_fields(kind) if declared.kind == "input"]
-        if sum(name in names for name in inputs) > 0.8 * len(inputs):
-            return kind
-    return ""
-
-
 def _asks_a_formula(package: Package) -> bool:
     """Whether a cell that the ledger takes from a job holds a formula."""
     wanted = [
         (found[0], found[1], declared)
-        for declared in load_fields(_JOB_KIND)
+        for declared in load_fields(JOB)
         if declared.name in _TAKEN and (found := named_area(package, declared.name)) is not None
     ]
     for sheet in package.sheets:

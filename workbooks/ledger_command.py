@@ -13,7 +13,6 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.functions.ledger import Ledger
@@ -32,6 +31,7 @@ from dampcell.workbooks.ledger_book import (
     rows_by_hand,
 )
 from dampcell.workbooks.package import read_file
+from dampcell.workbooks.progress import progress_bar
 
 __all__ = ["FILE_NAME", "ledger", "register", "write_ledger"]
 
@@ -161,17 +161,7 @@ def _ledger_in_use(target: Path) -> bytes | None:
 
 
 def _read(found: Sequence[Found], rounding: Basis) -> Iterator[JobRead]:
-    console = Console(stderr=True)
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    )
-    with bar:
+    with progress_bar(Console(stderr=True)) as bar:
         line = bar.add_task("jobs", total=len(found))
         for entry in found:
             yield read_job(entry.source, entry.source.relative_to(entry.root).as_posix(), basis=rounding)

@@ -17,8 +17,18 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from dampcell.functions.errors import WorkbookError
-from dampcell.workbooks.results import Recalculated
-from dampcell.workbooks.sheets import Area, SheetScan, UnreadableSheet, area, edits_for, scan, splice
+from dampcell.functions.registry import CellError
+from dampcell.workbooks.results import CellValue, Recalculated
+from dampcell.workbooks.sheets import (
+    Area,
+    CellSpan,
+    SheetScan,
+    UnreadableSheet,
+    area,
+    edits_for,
+    scan,
+    splice,
+)
 
 __all__ = [
     "LIMITS",
@@ -90,6 +100,12 @@ class Package:
     date1904: bool
     strings_part: str
     _scans: dict[str, SheetScan] = field(default_factory=dict, repr=False, compare=False)
+    _strings: list[str] = field(default_factory=list, repr=False, compare=False)
+
+    @property
+    def public_names(self) -> dict[str, str]:
+        """Defined names of the whole workbook, and what they refer to."""
+        return {defined.name: defined.refers_to for defined in self.names if defined.sheet is None}
 
     def part(self, name: str) -> bytes:
         """Read one part.
@@ -122,12 +138,31 @@ class Package:
                 ) from None
         return self._scans[sheet.part]
 
-    def shared_strings(self) -> tuple[str, ...]:
-        """Read the table of shared texts; empty if there is none."""
-        if not self.strings_part:
-            return ()
-        root = _parse(self.part(self.strings_part), self.file)
-        return tuple("".join(_texts(entry)) for entry in root if _local(entry) == "si")
+    def saved(self, cell: CellSpan) -> CellValue:
+        """Return the value that was saved in a cell; None if there was none.
+
+        Raises
+        ------
+        WorkbookError
+            If the table of shared texts is damaged.
+        """
+        text = cell.saved
+        if text is None:
+            return None
+        if cell.kind == "e":
+            return CellError(text)
+        if cell.kind == "b":
+            return text.strip() in ("1", "true")
+        if cell.kind in ("str", "inlineStr"):
+            return text
+        if cell.kind == "s":
+            texts = self._shared_texts()
+            known = text.isascii() and text.isdigit() and int(text) < len(texts)
+            return texts[int(text)] if known else None
+        try:
+            return float(text)
+        except ValueError:
+            return None
 
     def rewritten(self, parts: Mapping[str, bytes], *, compressed: bool = True) -> bytes:
         """Build the package again with some parts replaced, all else in the same order and of the same date.
@@ -155,6 +190,12 @@ class Package:
                 target.writestr(_like(member, compressed), content)
             target.comment = source.comment
         return output.getvalue()
+
+    def _shared_texts(self) -> Sequence[str]:
+        if not self._strings and self.strings_part:
+            root = _parse(self.part(self.strings_part), self.file)
+            self._strings.extend("".join(_texts(entry)) for entry in root if _local(entry) == "si")
+        return self._strings
 
 
 def read_file(path: Path) -> bytes:

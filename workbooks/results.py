@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from dampcell.functions.errors import WorkbookError
 from dampcell.functions.registry import CellError
 
-__all__ = ["CellResult", "CellValue", "Finding", "Recalculated"]
+__all__ = ["CellResult", "CellValue", "Difference", "Finding", "Recalculated"]
 
 CellValue = float | str | bool | CellError | None
 """A number, a text, a truth value, an error value with its sentence, or None for an empty cell."""
@@ -34,6 +34,16 @@ class Finding:
 
     def __str__(self) -> str:
         return str(WorkbookError(self.problem, file=self.file, sheet=self.sheet, cell=self.cell))
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A result cell that held another value before, both as texts."""
+
+    sheet: str
+    cell: str
+    before: str
+    now: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ The library that reads the cells and its exceptions stay in this module.
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeVar
 
 import python_calamine
 
@@ -17,6 +18,8 @@ from dampcell.workbooks.results import Recalculated
 from dampcell.workbooks.sheets import address
 
 __all__ = ["SavedCells"]
+
+_Result = TypeVar("_Result")
 
 _MOST_CELLS = 4_000_000
 """Cells from A1 to the last one with content, over which a sheet is not read [-]."""
@@ -43,10 +46,8 @@ class SavedCells:
         self._recalculated = recalculated
         self._sheets = {sheet.name: sheet for sheet in package.sheets}
         self._rows: dict[str, list[list[object]]] = {}
-        try:
-            self._workbook = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(package.data))
-        except (python_calamine.CalamineError, ValueError, OSError) as error:
-            raise self._unreadable(error) from None
+        data = io.BytesIO(package.data)
+        self._workbook = self._guarded(lambda: python_calamine.CalamineWorkbook.from_filelike(data))
 
     @property
     def sheet_names(self) -> Sequence[str]:
@@ -56,7 +57,7 @@ class SavedCells:
     @property
     def defined_names(self) -> Mapping[str, str]:
         """Workbook-level names and what they refer to."""
-        return {defined.name: defined.refers_to for defined in self._package.names if defined.sheet is None}
+        return self._package.public_names
 
     @property
     def date1904(self) -> bool:
@@ -102,18 +103,20 @@ class SavedCells:
                     cell=address(last_row, last_column),
                     allowed=f"up to {_MOST_CELLS:,} cells in the rectangle from A1; clear what lies far out",
                 )
-            try:
-                cells = self._workbook.get_sheet_by_name(name)
-                rows = cells.to_python(skip_empty_area=False)
-            except (python_calamine.CalamineError, ValueError, OSError) as error:
-                raise self._unreadable(error) from None
+            rows = self._guarded(lambda: self._workbook.get_sheet_by_name(name).to_python(False))
             self._rows[name] = list(map(list, rows))
         return self._rows[name]
 
-    def _unreadable(self, error: Exception) -> WorkbookError:
-        return WorkbookError(
-            f"cannot be read as a workbook ({type(error).__name__})",
-            file=self._package.file,
-            allowed="a workbook saved as .xlsx or .xlsm without a password; "
-            "open it in your spreadsheet program and save it again",
-        )
+    def _guarded(self, step: Callable[[], _Result]) -> _Result:
+        """Let no error of the library out, whatever its class (its panics are no ordinary exceptions)."""
+        try:
+            return step()
+        except (KeyboardInterrupt, SystemExit, MemoryError):
+            raise
+        except BaseException as error:
+            raise WorkbookError(
+                f"cannot be read as a workbook ({type(error).__name__})",
+                file=self._package.file,
+                allowed="a workbook saved as .xlsx or .xlsm without a password; "
+                "open it in your spreadsheet program and save it again",
+            ) from None
