@@ -223,6 +223,13 @@ def test_template_has_no_error_cell_when_it_is_new() -> None:
     assert [str(finding) for finding in (*result.findings, *result.errors())] == []
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_first_sheet_tells_what_to_do_where_the_functions_are_not_known(kind: str) -> None:
+    workbook, _ = TEMPLATES_BY_KIND[kind].build()
+    told = [sheet for sheet in workbook.worksheets if "dampcell connect" in str(sheet["B3"].value)]
+    assert told == workbook.worksheets[:1]
+
+
 def test_help_sheet_lists_every_cell_function() -> None:
     workbook, _ = built()
     shown = [str(cell.value) for cell in workbook["Help"]["B"] if cell.value]

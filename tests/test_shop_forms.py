@@ -272,4 +272,4 @@ def test_libreoffice_shows_the_counts_of_a_ledger(tmp_path: Path) -> None:
         rows = list(csv.reader(file))
     february = next(row for row in rows if len(row) > 1 and row[1] == "2025-02")
     assert [float(cell) for cell in february[2:4]] == [2.0, 100.2]
-    assert not any("#" in cell for row in rows for cell in row)
+    assert not any(cell.startswith(("#", "Err:")) for row in rows for cell in row)

@@ -26,6 +26,10 @@ LEGEND = (
 FOOTER = "Estimates, to be confirmed by a qualified person. The maker's manual comes first."
 """What stands at the foot of every printed page."""
 
+_CONNECT = (
+    "Where calculated cells show #NAME?, the functions are not connected yet: "
+    'run "dampcell connect calc" or "dampcell connect excel" once, then open the workbook again.'
+)
 _EMU_PER_PIXEL = 9525
 _ROW_PIXELS = 20
 _PNG_SIZE = slice(16, 24)
@@ -72,8 +76,13 @@ def add_sheet(places: Places, name: str, grid: Grid, *, legend: str = LEGEND) ->
     """
     workbook = places.workbook
     kind = workbook.properties.title or ""
-    title = f"{kind} · {name}" if workbook.worksheets else kind
-    return FormSheet(workbook.create_sheet(name), grid, places, title, legend)
+    first = not workbook.worksheets
+    sheet = FormSheet(
+        workbook.create_sheet(name), grid, places, kind if first else f"{kind} · {name}", legend
+    )
+    if first:
+        sheet.put(3, 2, _CONNECT, styles.LEGEND)
+    return sheet
 
 
 def add_picture(sheet: FormSheet, name: str, *, width: int, row: int | None = None, column: int = 2) -> None:
