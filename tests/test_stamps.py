@@ -5,10 +5,10 @@ from __future__ import annotations
 import dataclasses
 import os
 from collections.abc import Iterable, Iterator
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from tests.light_job import LIGHT_JOB
 from typer.testing import CliRunner, Result
 
 from dampcell.functions.errors import WorkbookError
@@ -23,10 +23,6 @@ from dampcell.workbooks.results import Difference
 from dampcell.workbooks.stamps import HOME, Stamp, Versions, digest, read_stamp, versions
 
 NOW = Versions("1", "functions", "layout")
-DEMO = min(
-    (item for item in files("dampcell.templates").joinpath("demo").iterdir() if item.name.endswith(".xlsx")),
-    key=lambda item: len(item.read_bytes()),
-).read_bytes()
 
 
 class Workshop:
@@ -260,7 +256,7 @@ def test_the_versions_are_those_of_the_files_of_the_package() -> None:
 
 
 def test_results_that_the_functions_changed_are_named_with_both_values(tmp_path: Path) -> None:
-    (tmp_path / "job.xlsx").write_bytes(DEMO)
+    (tmp_path / "job.xlsx").write_bytes(LIGHT_JOB)
     (first,) = run_all(plan(find([tmp_path])), hand_out_here)
     assert first.changed == ()
     _pretend_other_functions(first)

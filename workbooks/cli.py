@@ -10,7 +10,7 @@ from __future__ import annotations
 import importlib
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -32,6 +32,8 @@ COMMANDS = {
     "respell": "dampcell.workbooks.respell_command",
 }
 """Commands, and the module that registers each."""
+
+_INTERRUPTED = 130
 
 
 def build_app(command: str | None = None) -> typer.Typer:
@@ -84,8 +86,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
         typer.echo(str(error), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
     except KeyboardInterrupt:
-        typer.echo("interrupted.", err=True)
-        sys.exit(130)
+        _interrupted()
+    except SystemExit as leaving:
+        # The command line library turns an interrupt into this exit code, without a word.
+        if leaving.code == _INTERRUPTED:
+            _interrupted()
+        raise
+
+
+def _interrupted() -> NoReturn:
+    typer.echo("interrupted.", err=True)
+    sys.exit(_INTERRUPTED)
 
 
 def _show_version(wanted: bool) -> None:

@@ -67,7 +67,7 @@ class Cluster:
 
 
 def _sent(distributed: Any, client: Any, jobs: Iterable[Job]) -> Iterator[tuple[int, Product | Refusal]]:
-    done = distributed.as_completed()
+    done = distributed.as_completed(loop=client.loop)
     places: dict[str, tuple[int, Job]] = {}
     using = versions()
     for place, job in enumerate(jobs):
