@@ -129,6 +129,35 @@ def test_a_dial_that_does_not_read_true_is_told() -> None:
     assert any("rebound: the dial does not read true" in text for text in sentences(found.to_look_at))
 
 
+def test_clicks_at_which_no_dial_was_found_are_told() -> None:
+    row = ("compression", 22, 22, "12", 14, 0)
+    dial = [typed("dials", value, across=across) for across, value in enumerate(row)]
+    told = sentences(checked(*dial, typed("clicks_open_as_found", 10)).to_look_at)
+    assert any("clicks at which no dial was found" in text and "allowed: 12" in text for text in told)
+    for clicks in (12, None):
+        told = sentences(checked(*dial, typed("clicks_open_as_found", clicks)).to_look_at)
+        assert not any("no dial was found" in text for text in told)
+
+
+@pytest.mark.parametrize(
+    ("kind", "label"), [("comparison", "Variants"), ("oil_shelf", "Bottles"), ("service_ledger", "Jobs")]
+)
+def test_a_table_without_which_nothing_is_there_is_asked_for(kind: str, label: str) -> None:
+    told = check_workbook(template_bytes(kind, {}), FILE).to_look_at
+    assert f"{label}: nothing is filled in yet" in [error.problem for error in told]
+
+
+def test_a_baseline_that_is_no_variant_is_told_with_the_nearest_name() -> None:
+    template = TEMPLATES["comparison"]
+    workbook, places = template.build()
+    fill(workbook, places, {"fields": {"baseline": "As fund"}, "tables": {"variants": [["As found"]]}})
+    told = sentences(check_workbook(template.finish(workbook), FILE).to_look_at)
+    assert any('no variant has this name: did you mean "As found"?' in text for text in told)
+    typed("baseline", "AS FOUND")(workbook, places)
+    told = sentences(check_workbook(template.finish(workbook), FILE).to_look_at)
+    assert not any("no variant has this name" in text for text in told)
+
+
 def test_a_formula_that_was_written_over_is_told() -> None:
     found = checked(typed("oil_index", 180), typed("price_total", None))
     texts = sentences(found.to_look_at)

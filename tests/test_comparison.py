@@ -163,6 +163,38 @@ def test_a_variant_says_what_it_still_needs(row: list[object], missing: str) -> 
     assert found.result.errors() == ()
 
 
+@pytest.mark.parametrize(
+    ("fields", "tables", "missing"),
+    [
+        ({}, {"variants": [VARIANTS[0], ["as found", *VARIANTS[1][1:]]]}, "a name that no other variant has"),
+        ({"label_4": "Stack 1"}, {}, "a stack whose name is on the sheet Stacks only once"),
+        ({"valve_label_3": "Loam"}, {}, "a valve whose name is on the sheet Valves only once"),
+        ({}, {"oils": [*OILS, OILS[0]]}, "an oil whose name is on the sheet Oils only once"),
+    ],
+)
+def test_what_has_the_name_of_another_is_not_reckoned_with(
+    fields: Mapping[str, Any], tables: Mapping[str, Any], missing: str
+) -> None:
+    job = {"fields": {**FILLED["fields"], **fields}, "tables": {**FILLED["tables"], **tables}}
+    found = compared({**FILLED, **job})
+    assert found.at("variants", 0, len(field_names(KIND)["variants"].columns) - 1) == missing
+    assert found.at("forces", 0, 0) == ""
+    assert found.result.errors() == ()
+
+
+@pytest.mark.parametrize(
+    ("baseline", "told"),
+    [
+        ("", "no variant is chosen above"),
+        ("Nobody", "no variant is called Nobody"),
+        ("Thicker oil", "Thicker oil"),
+    ],
+)
+def test_the_percentages_say_what_they_are_against(baseline: str, told: str) -> None:
+    few = {**FILLED, "fields": {**FILLED["fields"], "baseline": baseline}}
+    assert compared(few).at("baseline_finding", 0) == told
+
+
 def test_the_tolerance_band_is_that_of_the_cell_function() -> None:
     few = {**FILLED, "tables": {**FILLED["tables"], "variants": VARIANTS[:1]}}
     found = compared(few, changed(band_velocity=0.5, thickness_tolerance=0.004, clamp_tolerance=0.1))

@@ -183,7 +183,7 @@ def test_valve_is_read_ready_for_the_functions() -> None:
     data = filled()
     valve = read_record(SavedCells(open_package(data, FILE), recalculate(data, FILE)), FILE).valve
     assert valve.sheet == "Valve"
-    assert ["displaced diameter", 46.0, "mm"] in valve.rows
+    assert ["displaced diameter", 16.0, "mm"] in valve.rows
     assert ["a seat diameter", 27.0, "mm"] in valve.rows
     assert valve.velocities == (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 4.0)
 

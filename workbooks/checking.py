@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from dampcell.functions.errors import InputError, WorkbookError
-from dampcell.functions.tables import is_blank
+from dampcell.functions.tables import is_blank, nearest
 from dampcell.functions.units import number_in
 from dampcell.workbooks.engine import recalculate_package
 from dampcell.workbooks.fields import Field, field_names
@@ -116,8 +116,7 @@ def check_workbook(data: bytes, file: str) -> Checked:
         # Parts of the workbook are not where they belong: nothing more can be said of the rest.
         return Checked(file, kind, (*reader.problems, error), tuple(reader.doubts))
     doubts = [*reader.doubts, *_overwritten(reader, recalculated), *_missing(reader)]
-    if isinstance(reader, RecordReader):
-        doubts += _told(reader, recalculated)
+    doubts += _told(reader, recalculated) if isinstance(reader, RecordReader) else _baseline(reader)
     to_mend = (*reader.problems, *_texts(reader), *_errors(recalculated, file))
     return Checked(file, kind, to_mend, (*doubts, *_stale(recalculated, file)))
 
@@ -144,9 +143,9 @@ def _texts(reader: FormReader) -> Iterator[WorkbookError]:
                     )
 
 
-def _number(text: str, column: Field) -> float | None:
+def _number(cell: object, column: Field) -> float | None:
     try:
-        return number_in(text, column.unit or "-", parameter=column.label)
+        return number_in(cell, column.unit or "-", parameter=column.label)
     except InputError:
         return None
 
@@ -189,9 +188,45 @@ def _missing(reader: FormReader) -> Iterator[WorkbookError]:
                 )
 
 
+def _baseline(reader: FormReader) -> Iterator[WorkbookError]:
+    """A comparison against a variant that is not there: all percentages stay blank then."""
+    baseline = reader.entries.get("baseline")
+    if baseline is None or is_blank(baseline.value):
+        return
+    names = [str(cells[0]) for cells in reader.block(reader.area(reader.fields["variants"])) if cells[0]]
+    if str(baseline.value).casefold() not in map(str.casefold, names):
+        yield WorkbookError(
+            f"{baseline.field.label}: no variant has this name{nearest(str(baseline.value), names)}",
+            file=reader.file,
+            sheet=baseline.sheet,
+            cell=baseline.cell,
+            found=baseline.value,
+            allowed=", ".join(names) or None,
+        )
+
+
+def _clicks(reader: RecordReader) -> Iterator[WorkbookError]:
+    """Clicks that are reckoned with, while no dial was found there."""
+    clicks = reader.entries["clicks_open_as_found"]
+    dials = reader.fields["dials"]
+    column = next(index for index, one in enumerate(dials.columns) if one.name == "as_found")
+    cells = [row[column] for row in reader.block(reader.area(dials)) if not is_blank(row[column])]
+    found = [number for cell in cells if (number := _number(cell, dials.columns[column])) is not None]
+    if isinstance(clicks.value, float) and found and clicks.value not in found:
+        yield WorkbookError(
+            "the stack as found is reckoned with clicks at which no dial was found on the sheet Job",
+            file=reader.file,
+            sheet=clicks.sheet,
+            cell=clicks.cell,
+            found=clicks.value,
+            allowed=" or ".join(f"{number:g}" for number in found),
+        )
+
+
 def _told(reader: RecordReader, recalculated: Recalculated) -> Iterator[WorkbookError]:
     """What the results of a stack record say that needs a look before the damper goes out."""
     entries = reader.entries
+    yield from _clicks(reader)
     parts = entries["small_parts_finding"]
     if "not all in" in str(parts.value):
         yield WorkbookError(str(parts.value), file=reader.file, sheet=parts.sheet, cell=parts.cell)

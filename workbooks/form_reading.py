@@ -135,7 +135,9 @@ class FormReader:
             if declared.kind != "input":
                 continue
             if declared.type == "rows":
-                self.rows(declared)
+                if not self.rows(declared) and declared.wanted:
+                    place = self.area(declared)
+                    self.doubt(f"{declared.label}: nothing is filled in yet", place.sheet, place.cell(0, 0))
             elif declared.type == "pairs":
                 self.pairs(declared)
             elif declared.type == "stack":
