@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +12,16 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
+from dampcell.workbooks.checking import check_workbook
 from dampcell.workbooks.cli import build_app
 from dampcell.workbooks.engine import recalculate
 from dampcell.workbooks.forms.comparison import build_comparison
-from dampcell.workbooks.forms.demo import fill
-from dampcell.workbooks.forms.demo_year import demo_comparison, further_jobs
+from dampcell.workbooks.forms.demo import demo_jobs, fill
+from dampcell.workbooks.forms.demo_year import demo_comparison, demo_job, further_jobs
 from dampcell.workbooks.forms.stack_record import build_stack_record
 from dampcell.workbooks.sheets import address
+
+MOST_CHANGED = ("2025-079", "2025-088", "2025-103")
 
 
 @pytest.mark.parametrize("job", further_jobs(), ids=lambda job: str(job["fields"]["job_number"]))
@@ -30,6 +34,27 @@ def test_every_further_job_fits_the_template(job: Mapping[str, Any]) -> None:
     assert job["fields"]["date_in"] <= job["fields"]["job_date"]
 
 
+def test_a_whole_year_of_demo_jobs_needs_no_mending() -> None:
+    # Of each damper the job that differs most from the ready-made one it is like.
+    for job in (one for one in further_jobs() if one["fields"]["job_number"] in MOST_CHANGED):
+        found = check_workbook(demo_job(job), job["file"])
+        assert found.to_mend == ()
+        assert all("the dial does not read true" in str(doubt) for doubt in found.to_look_at)
+
+
+def test_one_of_the_two_shocks_cavitates_and_the_other_does_not() -> None:
+    def margins(job: Mapping[str, Any]) -> list[float]:
+        data = files("dampcell.templates").joinpath("demo", job["file"]).read_bytes()
+        _, places = build_stack_record()
+        place = places["cavitation_as_found"]
+        sheet = openpyxl.load_workbook(io.BytesIO(data), data_only=True)[place.sheet]
+        return [float(str(sheet.cell(row, place.left).value)) for row in range(place.top, place.bottom + 1)]
+
+    base_valve, piston = margins(demo_jobs()[0]), margins(demo_jobs()[2])
+    assert min(base_valve) > 0
+    assert piston[0] > 0 > piston[-1]
+
+
 def test_the_demo_comparison_has_variants_bands_and_a_drawer_with_stacks_found_in_it() -> None:
     data = demo_comparison()
     result = recalculate(data, "Comparison.xlsx")
@@ -38,7 +63,7 @@ def test_the_demo_comparison_has_variants_bands_and_a_drawer_with_stacks_found_i
     _, places = build_comparison()
     saved = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
 
-    def rows(name: str) -> list[list[object]]:
+    def rows(name: str) -> list[list[Any]]:
         place = places[name]
         area = f"{address(place.top, place.left)}:{address(place.bottom, place.right)}"
         return [[cell.value for cell in row] for row in saved[place.sheet][area]]
