@@ -30,6 +30,7 @@ __all__ = [
     "Task",
     "find",
     "hand_out_here",
+    "is_job_name",
     "plan",
     "run_all",
     "settled",
@@ -66,6 +67,7 @@ class Task:
     copy: Path
     stamp: Path
     paper: Paper = "a4"
+    while_open: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +153,15 @@ def find(paths: Sequence[Path], *, skip: Path | None = None) -> list[Found]:
     return list(found.values())
 
 
-def plan(found: Iterable[Found], *, out: Path | None = None, paper: Paper = "a4") -> list[Task]:
+def is_job_name(name: str) -> bool:
+    """Whether a file may be a job by its name: no lock file, hidden file, or result of ours."""
+    stem, ending = os.path.splitext(name)
+    return ending.casefold() in ENDINGS and not name.startswith(("~$", ".")) and not stem.endswith(_REFRESHED)
+
+
+def plan(
+    found: Iterable[Found], *, out: Path | None = None, paper: Paper = "a4", while_open: bool = False
+) -> list[Task]:
     """Decide where the results of each workbook go.
 
     Parameters
@@ -162,6 +172,8 @@ def plan(found: Iterable[Found], *, out: Path | None = None, paper: Paper = "a4"
         Folder for all results; if left out, a folder ``reports`` beside the sources.
     paper : {"a4", "us-letter"}
         Paper of the reports.
+    while_open : bool
+        Whether a workbook may be read while another program holds it open.
 
     Returns
     -------
@@ -182,7 +194,7 @@ def plan(found: Iterable[Found], *, out: Path | None = None, paper: Paper = "a4"
         taken.add(str(folder / name).casefold())
         copy = folder / f"{name}{_REFRESHED}{entry.source.suffix or '.xlsx'}"
         stamp = folder / HOME / f"{name}.json"
-        tasks.append(Task(entry.source, base, folder / f"{name}{_REPORT}", copy, stamp, paper))
+        tasks.append(Task(entry.source, base, folder / f"{name}{_REPORT}", copy, stamp, paper, while_open))
     return tasks
 
 
@@ -207,7 +219,7 @@ def settled(task: Task, *, now: Versions) -> JobOutcome | None:
     if stamp is None or stamp.made_with != now or stamp.paper != task.paper or not stamp.lasting:
         return None
     try:
-        if digest(read_file(task.source)) != stamp.source:
+        if digest(read_file(task.source, while_open=task.while_open)) != stamp.source:
             return None
         there = (
             stamp.failure
@@ -281,7 +293,7 @@ def _run(tasks: Sequence[Task], hand_out: HandOut, again: bool, using: Versions)
     def jobs() -> Iterator[Job]:
         for task in waiting:
             try:
-                data = read_file(task.source)
+                data = read_file(task.source, while_open=task.while_open)
             except WorkbookError as error:
                 refused.append(_recorded(task, Stamp("", using, failure=str(error), lasting=False)))
                 continue
@@ -400,9 +412,5 @@ def _below(folder: Path, skip: Path | None) -> Iterator[Path]:
         )
         for name in sorted(names):
             file = here / name
-            if file.suffix.casefold() in ENDINGS and not _left_out(file):
+            if is_job_name(name):
                 yield file
-
-
-def _left_out(file: Path) -> bool:
-    return file.name.startswith(("~$", ".")) or file.stem.endswith(_REFRESHED)

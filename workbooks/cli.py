@@ -24,6 +24,7 @@ COMMANDS = {
     "functions": "dampcell.workbooks.cell_command",
     "report": "dampcell.workbooks.report_command",
     "demo": "dampcell.workbooks.report_command",
+    "watch": "dampcell.workbooks.watch_command",
     "serve": "dampcell.workbooks.serve_command",
     "ledger": "dampcell.workbooks.ledger_command",
     "new": "dampcell.workbooks.new_command",

@@ -198,13 +198,15 @@ class Package:
         return self._strings
 
 
-def read_file(path: Path) -> bytes:
+def read_file(path: Path, *, while_open: bool = False) -> bytes:
     """Read the bytes of a workbook that no other program holds open.
 
     Parameters
     ----------
     path : Path
         The workbook.
+    while_open : bool
+        Whether it may be read as it was last saved while another program holds it open.
 
     Returns
     -------
@@ -216,7 +218,7 @@ def read_file(path: Path) -> bytes:
         If it is not there, cannot be read, is too large, or a lock file beside
         it says that another program holds it open.
     """
-    lock = lock_beside(path)
+    lock = None if while_open else lock_beside(path)
     if lock is not None:
         raise WorkbookError(
             f"is open in another program (its lock file {lock.name} lies beside it)",
