@@ -61,16 +61,26 @@ def watch(
             # Such as a run of the command "report" in the same folder: the next save finds it done.
             _say(str(error))
 
-    make()
-    _say(f"Watching {folder}; Ctrl-C ends this.")
-    for changes in watchfiles.watch(
+    events = watchfiles.watch(
         folder,
         watch_filter=lambda change, path: _may_be_job(change, Path(path), folder, out),
         step=_QUIET,
-        raise_interrupt=False,
+        rust_timeout=_QUIET,
+        yield_on_timeout=True,
         force_polling=poll or None,
-    ):
-        make(_whole(Path(path) for _, path in changes))
+    )
+    try:
+        # From the first answer on no save is missed, so that what was saved before is made after it.
+        next(events, None)
+        make()
+        _say(f"Watching {folder}; Ctrl-C ends this.")
+        for changes in events:
+            saved = _whole(Path(path) for _, path in changes)
+            if saved:
+                make(saved)
+    except KeyboardInterrupt:
+        # The ordinary end.
+        pass
     _say("No longer watching.")
 
 
