@@ -82,6 +82,7 @@ def add_sheet(places: Places, name: str, grid: Grid, *, legend: str = LEGEND) ->
     )
     if first:
         sheet.put(3, 2, _CONNECT, styles.LEGEND)
+        sheet.worksheet.row_dimensions[3].height = 24
     return sheet
 
 
