@@ -10,7 +10,7 @@ import pytest
 
 from dampcell.functions.errors import InputError
 from dampcell.functions.registry import REGISTRY, Noted, cell_function
-from dampcell.workbooks import engine
+from dampcell.workbooks import memory
 
 NAMESPACE = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -48,7 +48,7 @@ def trial_function() -> Iterator[str]:
     cell_function(family="Trial", result="deflection")(trial_cube)
     yield "DAMP.TRIAL_CUBE"
     del REGISTRY["TRIAL_CUBE"]
-    engine.answer.cache_clear()
+    memory.forget()
 
 
 @pytest.fixture
@@ -68,7 +68,7 @@ def trial_table() -> Iterator[str]:
     cell_function(family="Trial", result="table", columns=(("number", "-"), ("square", "-")))(trial_table)
     yield "DAMP.TRIAL_TABLE"
     del REGISTRY["TRIAL_TABLE"]
-    engine.answer.cache_clear()
+    memory.forget()
 
 
 Package = Callable[..., bytes]

@@ -17,7 +17,7 @@ from openpyxl.worksheet.table import Table
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.functions.registry import REGISTRY, CellError, Outcome, evaluate
-from dampcell.workbooks import engine
+from dampcell.workbooks import engine, memory
 from dampcell.workbooks.engine import evaluate_formula, recalculate
 from dampcell.workbooks.package import open_package, refreshed
 from dampcell.workbooks.results import CellResult, Recalculated
@@ -146,7 +146,7 @@ def test_equal_calls_are_computed_once(
         seen.append(given)
         return evaluate(name, given)
 
-    monkeypatch.setattr(engine, "evaluate", counted)
+    monkeypatch.setattr(memory, "evaluate", counted)
     cells = "".join(f"<c r='{c}1'><f>DAMP.TRIAL_CUBE(6)</f></c>" for c in "ABCD")
     recalculate(package_of(_row(1, cells)), "job.xlsx")
     assert len(seen) == 1
@@ -165,7 +165,7 @@ def test_a_fault_of_ours_becomes_an_error_that_says_so(
     def broken(*_: object) -> object:
         raise ZeroDivisionError("oh")
 
-    monkeypatch.setattr(engine, "evaluate", broken)
+    monkeypatch.setattr(memory, "evaluate", broken)
     result = recalculate(package_of(_row(1, "<c r='A1'><f>DAMP.TRIAL_CUBE(1)</f></c>")), "job.xlsx")
     assert _sentence(result, "A1") == (
         "#VALUE! DAMP.TRIAL_CUBE failed (ZeroDivisionError: oh); this is a fault in Dampcell."
@@ -178,7 +178,7 @@ def test_an_interrupt_inside_a_call_stops_the_work(
     def interrupted(*_: object) -> object:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(engine, "evaluate", interrupted)
+    monkeypatch.setattr(memory, "evaluate", interrupted)
     data = package_of(_row(1, "<c r='A1'><f>DAMP.TRIAL_CUBE(1)</f></c>"))
     with pytest.raises(KeyboardInterrupt):
         recalculate(data, "job.xlsx")

@@ -13,7 +13,8 @@ from typing import cast
 
 import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import DampcellError
-from dampcell.functions.registry import CellError, evaluate, lookup
+from dampcell.functions.registry import CellError, lookup
+from dampcell.workbooks.memory import remembered
 from dampcell.workbooks.record import Entry, JobRecord, Oil, Seat, Variant
 
 __all__ = [
@@ -224,7 +225,7 @@ def ask(name: str, *arguments: object) -> Answer:
     Answer
         With the sentence in place of a value when the cell would show an error.
     """
-    outcome = evaluate(name, arguments)
+    outcome = remembered(name, arguments)
     if isinstance(outcome.value, CellError):
         return Answer(None, outcome.value.message or outcome.value.code)
     # A table is kept with the errors of its single cells: a curve has no stiffness while it is seated.

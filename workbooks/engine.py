@@ -18,7 +18,7 @@ import formualizer
 
 import dampcell.functions.cells  # noqa: F401 - importing the families fills the registry
 from dampcell.functions.errors import DampcellError, WorkbookError
-from dampcell.functions.registry import NAMESPACE, REGISTRY, CellError, Outcome, evaluate
+from dampcell.functions.registry import NAMESPACE, REGISTRY, CellError, Outcome
 from dampcell.workbooks.exchange import (
     NOT_COMPUTED,
     argument,
@@ -30,17 +30,27 @@ from dampcell.workbooks.exchange import (
     sentence,
 )
 from dampcell.workbooks.formulas import Place, Prepared, Surroundings, Token, TokenKind, prepare
+from dampcell.workbooks.memory import remembered
 from dampcell.workbooks.package import LIMITS, DefinedName, Package, Sheet, Table, open_package
 from dampcell.workbooks.results import CellResult, CellValue, Finding, Recalculated
-from dampcell.workbooks.sheets import Area, CellSpan, address, area, formula_edit, position, splice
+from dampcell.workbooks.sheets import (
+    Area,
+    CellSpan,
+    FormulaSpan,
+    address,
+    area,
+    formula_edit,
+    position,
+    splice,
+)
 
-__all__ = ["Call", "answer", "evaluate_formula", "recalculate", "recalculate_package"]
+__all__ = ["evaluate_formula", "recalculate", "recalculate_package"]
 
 _Result = TypeVar("_Result")
 _SECONDS = 120
 """Time in which a workbook has to be computed [s]."""
 
-_FIT = "_DAMPCELL_FIT"
+_FIT, _CALL = "_DAMPCELL_FIT", "_DAMPCELL_CALL"
 
 
 def recalculate(data: bytes, file: str, *, now: datetime.datetime | None = None) -> Recalculated:
@@ -91,7 +101,7 @@ def evaluate_formula(formula: str) -> Outcome:
     text = formula.strip().removeprefix("=").strip()
     if not text:
         return Outcome(CellError("#VALUE!", "there is no formula."))
-    prepared = prepare(text, Place("", 1, 1), Surroundings(_tokens, _engine_knows), array=True)
+    prepared = prepare(text, _NOWHERE, _surroundings(), array=True)
     problems = prepared.problems + tuple(
         f"{token.text} refers to a cell, and there is no workbook here"
         for token in _tokens(text) or ()
@@ -101,63 +111,79 @@ def evaluate_formula(formula: str) -> Outcome:
         return Outcome(CellError(prepared.code or "#REF!", sentence(problems[0])))
     binding = _Binding()
     raw = _guarded(lambda: _evaluated(binding, prepared.text), "formula")
+    log = binding.log(_NOWHERE)
     rows = raw if isinstance(raw, list) else [[raw]]
     told = [
-        [_told(binding, value, (row, column)) for column, value in enumerate(line)]
+        [_told(log, value, (row, column)) for column, value in enumerate(line)]
         for row, line in enumerate(rows)
     ]
-    return Outcome(told if isinstance(raw, list) else told[0][0], tuple(binding.notes))
+    return Outcome(told if isinstance(raw, list) else told[0][0], log.notes)
 
 
-def _told(binding: _Binding, raw: object, offset: tuple[int, int]) -> CellValue:
+def _told(log: _Log, raw: object, offset: tuple[int, int]) -> CellValue:
     """Turn a value of the engine into a cell value, errors with their sentence."""
     value = scalar(raw)
     if not isinstance(value, CellError):
         return value
-    return binding.sentence(value.code, offset) or plain_error(raw, value.code)
+    return log.sentence(value.code, offset) or plain_error(raw, value.code)
 
 
 @dataclass(slots=True)
-class _Binding:
-    """Our functions as the engine calls them, with a log of what they said."""
+class _Log:
+    """What our functions said when one cell called them."""
 
-    errors: list[CellError] = field(default_factory=list)
-    notes: dict[str, None] = field(default_factory=dict)
-    noted: set[str] = field(default_factory=set)
-    last: object = None
-    interrupted: bool = False
-    overdue: bool = False
-    started: float = field(default_factory=lambda: time.monotonic())
+    outcomes: list[Outcome] = field(default_factory=list)
 
-    def clear(self) -> None:
-        self.errors.clear()
-        self.notes.clear()
-        self.last = None
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(note for outcome in self.outcomes for note in outcome.notes))
 
     def sentence(self, code: str, offset: tuple[int, int]) -> CellError | None:
         """The error that was given with this code: at this place of a table, else the last one."""
         row, column = offset
-        if isinstance(self.last, list) and row < len(self.last) and column < len(self.last[row]):
-            here = self.last[row][column]
+        last = self.outcomes[-1].value if self.outcomes else None
+        if isinstance(last, list) and row < len(last) and column < len(last[row]):
+            here = last[row][column]
             if isinstance(here, CellError) and here.code == code and here.message:
                 return here
-        return next((error for error in reversed(self.errors) if error.code == code and error.message), None)
+        for outcome in reversed(self.outcomes):
+            rows = outcome.value if isinstance(outcome.value, list) else [[outcome.value]]
+            for cell in (cell for line in reversed(rows) for cell in reversed(line)):
+                if isinstance(cell, CellError) and cell.code == code and cell.message:
+                    return cell
+        return None
+
+
+_NOTHING_SAID = _Log()
+_NOWHERE = Place("", 1, 1)
+
+
+@dataclass(slots=True)
+class _Binding:
+    """Our functions as the engine calls them, with a log of what they said to each cell."""
+
+    logs: dict[str, _Log] = field(default_factory=dict)
+    interrupted: bool = False
+    overdue: bool = False
+    started: float = field(default_factory=lambda: time.monotonic())
+
+    def log(self, place: Place) -> _Log:
+        """What was said to one cell."""
+        return self.logs.get(_tag(place), _NOTHING_SAID)
 
     def register(self, book: Any) -> None:
-        for name in REGISTRY:
-            book.register_function(
-                f"{NAMESPACE}.{name}", functools.partial(self.call, name, book), min_args=0, max_args=None
-            )
+        call = functools.partial(self.call, book)
+        book.register_function(_CALL, call, min_args=2, max_args=None)
         book.register_function(_FIT, fitted, min_args=3, max_args=3)
 
-    def call(self, name: str, book: Any, *arguments: object) -> object:
+    def call(self, book: Any, tag: str, name: str, *arguments: object) -> object:
         if time.monotonic() - self.started > _SECONDS:
             # The engine minds its own time limit between formulas only, so ours is kept here as well.
             self.overdue = True
             book.cancel()
             return handed_back(CellError("#VALUE!"))
         try:
-            outcome = answer(Call(f"{name}{arguments!r}", name, arguments))
+            outcome = remembered(name, _converted(name, arguments))
         except KeyboardInterrupt:
             # The engine would swallow it: remember it, and stop the engine.
             self.interrupted = True
@@ -169,50 +195,32 @@ class _Binding:
                 f"{NAMESPACE}.{name} failed ({type(error).__name__}: {error}); this is a fault in Dampcell."
             )
             outcome = Outcome(CellError("#VALUE!", told))
-        self.last = outcome.value
-        rows = outcome.value if isinstance(outcome.value, list) else [[outcome.value]]
-        self.errors += [cell for row in rows for cell in row if isinstance(cell, CellError)]
-        if outcome.notes:
-            self.noted.add(name)
-            self.notes.update(dict.fromkeys(outcome.notes))
+        self.logs.setdefault(tag, _Log()).outcomes.append(outcome)
         return handed_back(outcome.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Call:
-    """A call of one of our functions as the engine makes it; its text stands for it in comparisons."""
-
-    text: str
-    name: str = field(compare=False)
-    arguments: tuple[object, ...] = field(compare=False)
-
-
-@functools.lru_cache(maxsize=4096)
-def answer(call: Call) -> Outcome:
-    """Answer a call, once: many jobs of a workshop hold the same stack, valve or oil.
-
-    The functions are pure, so what was asked before cannot change an answer.
-
-    Parameters
-    ----------
-    call : Call
-        Function and arguments.
-
-    Returns
-    -------
-    Outcome
-    """
-    declared = REGISTRY[call.name].arguments
-    given = [
+def _converted(name: str, arguments: Sequence[object]) -> tuple[object, ...]:
+    """Turn what the engine hands over into what the functions take."""
+    declared = REGISTRY[name].arguments
+    return tuple(
         argument(value, declared[min(index, len(declared) - 1)].name if declared else "")
-        for index, value in enumerate(call.arguments)
-    ]
-    return evaluate(call.name, given)
+        for index, value in enumerate(arguments)
+    )
+
+
+def _tag(place: Place) -> str:
+    """How a cell is called in the log."""
+    return f"{place.sheet}!{address(place.row, place.column)}"
+
+
+def _head(place: Place, name: str) -> str:
+    """Begin a call of one of our functions: the engine does not say which cell calls, so the formula does."""
+    return f"""{_CALL}("{_tag(place).replace('"', '""')}","{name}","""
 
 
 @functools.lru_cache(maxsize=8)
-def _surroundings(tables: tuple[Table, ...], names: tuple[DefinedName, ...]) -> Surroundings:
-    return Surroundings(_tokens, _engine_knows, tables, names)
+def _surroundings(tables: tuple[Table, ...] = (), names: tuple[DefinedName, ...] = ()) -> Surroundings:
+    return Surroundings(_tokens, _engine_knows, tables, names, _head)
 
 
 # Workbooks of one template hold the same formulas in the same places, under the same names.
@@ -243,7 +251,7 @@ class _Job:
         book = _guarded(lambda: self._load(data, now), self.package.file)
         _guarded(lambda: self._evaluate(book), self.package.file)
         values = _guarded(lambda: [self._value(book, cell) for cell in self.cells], self.package.file)
-        results = _guarded(lambda: self._results(book, values), self.package.file)
+        results = self._results(values)
         return Recalculated(self.package.file, results, tuple(self.findings))
 
     def _prepared_sheet(self, sheet: Sheet) -> bytes:
@@ -251,7 +259,7 @@ class _Job:
         scanned = self.package.scan(sheet)
         xml, spans = scanned.xml, scanned.cells
         around = _surroundings(self.package.tables, self.package.names)
-        shared: dict[str | None, Prepared] = {}
+        shared: dict[str | None, tuple[str, str]] = {}
         edits = []
         for span in spans:
             place = Place(sheet.name, span.row, span.column)
@@ -261,17 +269,16 @@ class _Job:
                 edits.append(formula_edit(xml, span, None))
                 self.cells.append(_Cell(span, sheet.name, None, None, ""))
                 continue
-            if formula.kind == "shared" and not formula.text:
-                prepared = shared.get(formula.shared_index, Prepared(""))
-            elif formula.kind == "dataTable":
+            text = formula.text
+            if formula.kind == "shared":
+                text = _unshared(formula, span.address, shared)
+            if formula.kind == "dataTable":
                 prepared = Prepared("", problems=("what-if tables cannot be computed here",), code="#N/A")
             else:
-                prepared = _prepared(formula.text, place, around, array=formula.kind == "array")
-                if formula.kind == "shared":
-                    shared[formula.shared_index] = prepared
+                prepared = _prepared(text, place, around, array=formula.kind == "array")
             self.cells.append(_Cell(span, sheet.name, prepared, formula.area, formula.text))
             self.findings += [self._finding(place, problem) for problem in prepared.problems]
-            if formula.text or formula.kind == "dataTable":
+            if text or formula.kind == "dataTable":
                 edits.append(formula_edit(xml, span, _for_engine(prepared, span)))
         return splice(xml, edits)
 
@@ -357,63 +364,24 @@ class _Job:
                 )
             )
 
-    def _results(self, book: Any, values: Sequence[object]) -> dict[tuple[str, str], CellResult]:
-        """Put values, sentences and notes together.
-
-        The engine does not say which cell calls a function. So each formula in
-        question is put once more into a cell at the sheet's far edge, on which
-        nothing depends, and computed there with an empty log.
-        """
+    def _results(self, values: Sequence[object]) -> dict[tuple[str, str], CellResult]:
+        """Put values, sentences and notes together."""
         results: dict[tuple[str, str], CellResult] = {}
-        arrays: dict[tuple[str, int, int], _Binding] = {}
-        shown = [scalar(raw) for raw in values]
-        failed = {
-            (cell.sheet, *(cell.span.anchor or (cell.span.row, cell.span.column)))
-            for cell, value in zip(self.cells, shown, strict=True)
-            if isinstance(value, CellError)
-        }
-        for cell, raw, value in zip(self.cells, values, shown, strict=True):
+        for cell, raw in zip(self.cells, values, strict=True):
             span, prepared = cell.span, cell.prepared
             top, left = span.anchor or (span.row, span.column)
-            log = arrays.get((cell.sheet, top, left)) if prepared is None else None
-            if (
-                prepared is not None
-                and not prepared.problems
-                and self._asks(prepared, (cell.sheet, top, left) in failed)
-            ):
-                log = self._again(book, cell)
-                if cell.area is not None:
-                    arrays[cell.sheet, top, left] = log
-            notes = tuple(log.notes) if log is not None and prepared is not None else ()
+            log = self.binding.log(Place(cell.sheet, top, left))
+            value = scalar(raw)
             if isinstance(value, CellError):
-                told = (
-                    log.sentence(value.code, (span.row - top, span.column - left))
-                    if log is not None
-                    else None
-                )
                 if prepared is not None and prepared.problems:
-                    told = CellError(prepared.code, sentence(prepared.problems[0]))
-                value = told or plain_error(raw, value.code)
+                    value = CellError(prepared.code, sentence(prepared.problems[0]))
+                else:
+                    told = log.sentence(value.code, (span.row - top, span.column - left))
+                    value = told or plain_error(raw, value.code)
+            notes = log.notes if prepared is not None else ()
             place = (cell.sheet, span.address)
             results[place] = CellResult(*place, cell.formula, value, self.package.saved(span), notes)
         return results
-
-    def _asks(self, prepared: Prepared, failed: bool) -> bool:
-        """Whether the functions of a cell have to be asked what they had to say."""
-        return bool(prepared.calls) and (failed or bool(prepared.calls & self.binding.noted))
-
-    def _again(self, book: Any, cell: _Cell) -> _Binding:
-        self.binding.clear()
-        row, column = cell.span.row, cell.span.column
-        aside = 16_384 if column != 16_384 else 16_383
-        formula = book.get_formula(cell.sheet, row, column)
-        if formula is not None:
-            book.set_formula(cell.sheet, row, aside, f"=@({formula.removeprefix('=')})")
-            book.evaluate_cell(cell.sheet, row, aside)
-            book.set_value(cell.sheet, row, aside, None)
-        return _Binding(
-            errors=list(self.binding.errors), notes=dict(self.binding.notes), last=self.binding.last
-        )
 
 
 def _guarded(step: Callable[[], _Result], file: str) -> _Result:
@@ -431,7 +399,7 @@ def _guarded(step: Callable[[], _Result], file: str) -> _Result:
         ) from None
 
 
-_OPERAND, _CALL = formualizer.TokenType.Operand, formualizer.TokenType.Func
+_OPERAND, _FUNCTION = formualizer.TokenType.Operand, formualizer.TokenType.Func
 _RANGE, _OPEN, _CLOSE = (
     formualizer.TokenSubType.Range,
     formualizer.TokenSubType.Open,
@@ -453,7 +421,7 @@ def _tokens(formula: str) -> list[Token] | None:
         if subtype == _RANGE and token.token_type == _OPERAND:
             kind = "reference"
         elif subtype == _OPEN:
-            kind = "function" if token.token_type == _CALL else "open"
+            kind = "function" if token.token_type == _FUNCTION else "open"
         elif subtype == _CLOSE:
             kind = "close"
         else:
@@ -499,6 +467,17 @@ def _extent(book: Any, sheet: str, cell: str) -> Area | None:
     quoted = "'" + sheet.replace("'", "''") + "'"
     role = book.inspect_cell(f"{quoted}!{cell}", include_values=False).cell.spill
     return area(role.extent.rpartition("!")[2]) if role is not None and role.extent else None
+
+
+def _unshared(formula: FormulaSpan, cell: str, shared: dict[str | None, tuple[str, str]]) -> str:
+    """Write a shared formula out for one cell of those that share it; the first of them holds its text."""
+    # Slow to import, and few workbooks need it.
+    from openpyxl.formula.translate import Translator
+
+    if formula.text:
+        shared[formula.shared_index] = (formula.text, cell)
+    text, origin = shared.get(formula.shared_index, ("", cell))
+    return Translator(f"={text}", origin).translate_formula(cell)[1:] if text else ""
 
 
 def _for_engine(prepared: Prepared, span: CellSpan) -> str:

@@ -57,12 +57,16 @@ class Surroundings:
         Tables of the workbook.
     names : sequence of DefinedName
         Defined names of the workbook.
+    call : callable, optional
+        Writes the head of a call of one of our functions, from the cell and the name of the
+        function, up to its first argument; as in a spreadsheet if left out.
     """
 
     tokens: Callable[[str], Sequence[Token] | None]
     knows: Callable[[str], bool]
     tables: Sequence[Table] = ()
     names: Sequence[DefinedName] = ()
+    call: Callable[[Place, str], str] = field(default=lambda _, name: f"{NAMESPACE}.{name}(")
     _tables: Mapping[str, Table] = field(init=False)
     _names: Mapping[tuple[str, str | None], DefinedName] = field(init=False)
 
@@ -138,6 +142,9 @@ def prepare(
     before: Token | None = None
     for token in tokens:
         text = work.replace(token, before)
+        if text.endswith(",") and source[token.end :].lstrip().startswith(b")"):
+            # A call without arguments, after a head that brings some of its own.
+            text = text[:-1]
         if text != token.text:
             pieces += (source[done : token.start], text.encode())
             done = token.end
@@ -200,7 +207,7 @@ class _Work:
             if key not in REGISTRY:
                 self.trouble(_no_such_function(key), "#NAME?")
             self.calls.add(key)
-            return f"{NAMESPACE}.{key}("
+            return self.around.call(self.place, key)
         if name.upper() == "SINGLE":
             return "@("
         if name.casefold() in self.locals or self.around.name(name, self.place):

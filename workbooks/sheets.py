@@ -342,19 +342,14 @@ def splice(xml: bytes, edits: Iterable[Edit]) -> bytes:
 def formula_edit(xml: bytes, cell: CellSpan, text: str | None) -> Edit:
     """Give the edit that puts another formula into a cell; None drops the whole cell.
 
-    An array formula becomes an ordinary one; a shared formula keeps its attributes.
+    An array formula becomes an ordinary one, and so does a shared formula.
     """
     if text is None:
         return (*cell.span, b"")
     assert cell.formula is not None
     start, end = cell.formula.span
     prefix = _prefix(xml, cell)
-    head = b"<" + prefix + b"f>"
-    if cell.formula.kind == "shared":
-        tag = _START_TAG.match(xml, start)
-        assert tag is not None
-        head = tag[0].rstrip(b"/>") + b">"
-    return start, end, head + escape(text).encode() + b"</" + prefix + b"f>"
+    return start, end, b"<" + prefix + b"f>" + escape(text).encode() + b"</" + prefix + b"f>"
 
 
 def value_edit(xml: bytes, cell: CellSpan, value: CellValue) -> list[Edit]:
