@@ -183,7 +183,10 @@ class _Binding:
             book.cancel()
             return handed_back(CellError("#VALUE!"))
         try:
-            outcome = remembered(name, _converted(name, arguments))
+            text = repr(arguments)
+            # Errors come as mappings; looking for one in the text is far cheaper than in the cells.
+            given = arguments if "{" not in text else _converted(name, arguments)
+            outcome = remembered(name, given, text if given is arguments else None)
         except KeyboardInterrupt:
             # The engine would swallow it: remember it, and stop the engine.
             self.interrupted = True

@@ -19,7 +19,7 @@ _MOST = 8192
 """Answers that are kept; the largest, a curve of one stack, takes some 20 kB."""
 
 
-def remembered(name: str, arguments: Sequence[object]) -> Outcome:
+def remembered(name: str, arguments: Sequence[object], text: str | None = None) -> Outcome:
     """Evaluate a call of a cell function, once; see `dampcell.functions.registry.evaluate`.
 
     Parameters
@@ -28,13 +28,15 @@ def remembered(name: str, arguments: Sequence[object]) -> Outcome:
         Name of the function.
     arguments : sequence
         Raw values, as cells would hold them.
+    text : text, optional
+        ``repr(arguments)``, from a caller who has it already.
 
     Returns
     -------
     Outcome
         Shared by all who ask: not to be changed.
     """
-    return _answer(_Call(f"{name}{arguments!r}", name, arguments))
+    return _answer(_Call(name + (repr(arguments) if text is None else text), name, arguments))
 
 
 def forget() -> None:
