@@ -14,26 +14,20 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from dampcell.functions.bending import Bending
 from dampcell.functions.errors import NoSolutionError
-from dampcell.functions.layers import Flags, Layer, Source, contact_circles, find_meetings, present
-from dampcell.functions.plates import Floats, Plate, membrane_kernel
-from dampcell.functions.states import LEAST, Pace, States, carried
+from dampcell.functions.layers import Flags, Layer, Source, contact_circles, find_meetings
+from dampcell.functions.plates import Floats, Plate
+from dampcell.functions.states import Pace, States, carried
 
-__all__ = ["AXISYMMETRIC_LIMIT", "Contacts"]
-
-AXISYMMETRIC_LIMIT = 2.0
-"""Edge lift over thickness [-] beyond which a plate goes wavy and stiffens no further.
-
-Own finite-shell study behind the design: the axisymmetric shape is unstable above
-about 2.0 to 2.6, and the true secant stiffness stays at 1.6 to 2.2 times the linear one.
-"""
+__all__ = ["Contacts"]
 
 _GROUND = 1e-7
 """Spring that holds a loose ring in place until something touches it [N/mm]."""
 
-_GAUSS = np.polynomial.legendre.leggauss(24)
+_ALONE = 3  # loads that are solved without a look at each other
 _REFERENCES = 8  # loads solved first, from which many others start
-_TOLERANCE = 1e-5  # on the stiffening, relative
+_TOLERANCE = 1e-7  # on the stiffening, relative
 _SLACK = 1e-9  # of the largest gap or force, below which a wrong sign is rounding
 _PATIENCE = 12  # block exchanges without progress before contacts are exchanged one at a time
 _TOGETHER = 40  # sweeps in which contacts and stiffening are corrected side by side
@@ -73,22 +67,18 @@ class Contacts:
     ) -> None:
         self.layers = tuple(layers)
         self.source = source
-        self.poisson = poisson
         circles = contact_circles(self.layers, seat_radius)
+        self._plates = Bending(self.layers, circles, source.radii, poisson=poisson)
+        self._radii = self._plates.radii
         self._count_circles = len(circles)
-        self._radii = np.concatenate([circles, source.radii])
-        self._rigidity = np.array([layer.rigidity for layer in self.layers])
-        self._loose = np.flatnonzero([layer.loose for layer in self.layers])
+        self._loose = self._plates.loose
         self._meetings = find_meetings(self.layers, circles, seat_radius, seat_height)
-        self._influence = self._deflections()
         self._weigh_contacts()
-        self._face = self._influence[0][:, self._count_circles :] @ source.weights
-        self._edge = np.array([np.argmin(np.abs(circles - layer.outer)) for layer in self.layers])
-        self._membrane()
 
     def _weigh_contacts(self) -> None:
         """Which way each contact pushes each layer, and what it does to every other contact's gap."""
         met, count, layers = self._meetings, len(self._meetings.gap), len(self.layers)
+        influence = self._plates.influence
         signs = np.zeros((layers + 1, count))
         signs[met.upper, np.arange(count)] = 1.0
         signs[met.lower, np.arange(count)] = -1.0
@@ -96,9 +86,18 @@ class Contacts:
         spread = np.zeros((count, layers, len(self._radii)))
         spread[np.arange(count), :, met.circle] = self._signs.T
         self._spread = spread.reshape(count, -1)
-        at = np.ix_(np.arange(layers), met.circle, met.circle)
-        parts = self._influence[at] * self._signs[:, :, None] * self._signs[:, None, :]
-        self._pressed = parts.reshape(layers, -1)
+        # Only contacts of one layer act on each other: of all pairs few are kept, and where each stands.
+        # One past the last contact is one that is not there, and acts on nothing.
+        touched = self._signs != 0.0
+        one, other = np.nonzero(touched.T.astype(float) @ touched)
+        at = np.arange(layers)[:, None], met.circle[one], met.circle[other]
+        self._parts = np.zeros((layers, len(one) + 1))
+        self._parts[:, :-1] = influence[at] * self._signs[:, one] * self._signs[:, other]
+        self._slot = np.full((count + 1, count + 1), len(one))
+        self._slot[one, other] = np.arange(len(one))
+        face = influence[0][:, self._count_circles :] @ self.source.weights
+        self._push = np.append(self._signs[0] * face[met.circle], 0.0)
+        self._gap = np.append(met.gap, 0.0)
         # Load is handed on no farther out than where it comes from and where both neighbours are.
         reach = np.zeros(layers)
         reach[0] = self.source.radii.max()
@@ -111,24 +110,6 @@ class Contacts:
         within = self._radii[met.circle] <= reach[met.upper] * (1.0 + _SLACK)
         self._guess = (met.gap <= 0.0) & within
         self._guess[-1] = False
-
-    def _deflections(self) -> Floats:
-        """Influence of a force on any circle on the lift on any other, (layers + seat, circles, circles)."""
-        radii, layers = self._radii, self.layers
-        reach = present(layers, radii).T
-        reach[1:, self._count_circles :] = False
-        self._reach = reach
-        influence = np.zeros((len(layers) + 1, len(radii), len(radii)))
-        held = [i for i, layer in enumerate(layers) if not layer.loose]
-        outer = np.array([layers[i].outer for i in held])[:, None, None]
-        influence[held] = Plate(layers[0].inner, outer, self.poisson).deflection(radii, radii)
-        for i in self._loose:
-            ring = np.flatnonzero(reach[i])
-            plate = Plate(layers[i].inner, layers[i].outer, self.poisson, "hinged")
-            inside = np.clip(radii[ring], layers[i].inner, layers[i].outer)
-            influence[np.ix_([i], ring, ring)] = plate.deflection(inside, inside)
-        influence[:-1] *= reach[:, :, None] * reach[:, None, :] / self._rigidity[:, None, None]
-        return influence
 
     # -- equilibrium ----------------------------------------------------------------------------------
 
@@ -154,16 +135,23 @@ class Contacts:
         NoSolutionError
             If the contacts or the stiffening do not settle.
         """
-        fits = start is not None and start.closed.shape[1:] == self._meetings.gap.shape
-        if start is None or not fits or start.stiffening.shape[1] != len(self.layers):
+        if start is not None and not self._fits(start):
             start = None
-        if start is None and np.count_nonzero(loads) > 2 * _REFERENCES:
+        if start is None and np.count_nonzero(loads) > _ALONE:
             some = np.sort(loads[loads > 0.0])
-            few = some[np.linspace(0, len(some) - 1, _REFERENCES).round().astype(int)]
-            start = self._settle(few, large=large, opening=False)
+            middle = some[len(some) // 2 : len(some) // 2 + 1]
+            start = self._settle(middle, large=large, opening=False)
+            if len(some) > 2 * _REFERENCES:
+                few = some[np.linspace(0, len(some) - 1, _REFERENCES).round().astype(int)]
+                start = self._settle(few, large=large, opening=False, start=carried(start, few))
         if start is not None:
             start = carried(start, loads)
         return self._settle(loads, large=large, opening=False, start=start)
+
+    def _fits(self, start: States) -> bool:
+        """Whether states have as many layers and contacts as this model."""
+        layers, contacts = start.stiffening.shape[1], start.closed.shape[1]
+        return (layers, contacts) == (len(self.layers), len(self._meetings.gap))
 
     def opening(self, *, large: bool) -> float:
         """Load at which the face shim leaves its seat.
@@ -183,6 +171,8 @@ class Contacts:
         NoSolutionError
             As for `solve`.
         """
+        if not np.any(self._meetings.gap < 0.0):
+            return 0.0  # nothing presses, so no force holds the face shim down
         return float(self._settle(np.zeros(1), large=large, opening=True).loads[0])
 
     def _settle(self, loads: Floats, *, large: bool, opening: bool, start: States | None = None) -> States:
@@ -195,51 +185,45 @@ class Contacts:
         solving the complementarity problem, Opsearch 11 (1974) 123-130 (both from memory).
         """
         n, count = len(loads), len(self._meetings.gap)
-        closed = np.tile(self._guess, (n, 1)) if start is None else start.closed.copy()
-        stiffening = np.ones((n, len(self.layers))) if start is None else start.stiffening.copy()
+        closed = np.tile(self._guess, (n, 1)) if start is None else start.closed
+        stiffening = np.ones((n, len(self.layers))) if start is None else start.stiffening
         least, patience, searched = np.full(n, count + 1), np.full(n, _PATIENCE), np.zeros(n, dtype=bool)
-        done = States(
-            loads.copy(),
-            np.zeros((n, len(self.layers), len(self._radii))),
-            np.zeros((n, len(self._loose))),
-            stiffening,
-            closed,
-        )
+        done = States.blank(n, len(self.layers), len(self._radii), len(self._loose), count)
         todo = np.arange(n)
         pace = Pace(stiffening)
         for sweep in range(_SWEEPS + 4 * count):
-            trial, wrong = self._trial(loads[todo], stiffening[todo], closed[todo], opening=opening)
-            amount = np.count_nonzero(wrong, axis=1)
-            better = amount < least[todo]
-            least[todo] = np.where(better, amount, least[todo])
-            patience[todo] = np.where(better, _PATIENCE, patience[todo] - 1)
-            stuck = patience[todo] < 0
-            last_only = np.cumsum(wrong[:, ::-1], axis=1)[:, ::-1] == 1
-            closed[todo] ^= wrong & (last_only | ~stuck[:, None])
-            for row in np.flatnonzero(stuck & (amount > 0) & ~searched[todo]):
-                index = todo[row]
-                closed[index] = self._search(float(loads[index]), stiffening[index], opening=opening)
-                searched[index] = True
+            trial, lifts, wrong = self._trial(loads, stiffening, closed, opening=opening)
+            amount = wrong.sum(axis=1)
+            patience = np.where(amount < least, _PATIENCE, patience - 1)
+            least = np.minimum(amount, least)
+            stuck = patience < 0
+            if stuck.any():
+                last_only = np.cumsum(wrong[:, ::-1], axis=1)[:, ::-1] == 1
+                wrong &= last_only | ~stuck[:, None]
+            closed = closed ^ wrong
+            for row in np.flatnonzero(stuck & (amount > 0) & ~searched):
+                closed[row] = self._search(float(loads[row]), stiffening[row], opening=opening)
+                searched[row] = True
             settled = amount == 0
             if large:
-                target, following = self._stiffen(trial)
-                error = np.max(np.abs(target - trial.stiffening) / trial.stiffening, axis=1)
+                target, following = self._plates.stiffen(trial.shapes, lifts, stiffening)
+                error = (np.abs(target - stiffening) / stiffening).max(axis=1)
                 fresh = settled & (error >= _TOLERANCE)
                 # Both at once is quick, but can chase each other round in circles: contacts that do not
                 # settle are sorted out with the stiffening held.
-                move = fresh | (~settled & ~stuck & (sweep < _TOGETHER))
-                stiffening[todo[move]] = pace.step(todo[move], following[move])
-                least[todo[fresh]], patience[todo[fresh]], searched[todo[fresh]] = count + 1, _PATIENCE, False
+                stiffening = pace.step(fresh | (~settled & ~stuck) if sweep < _TOGETHER else fresh, following)
+                least[fresh], patience[fresh], searched[fresh] = count + 1, _PATIENCE, False
                 settled &= ~fresh
-            finished = todo[settled]
-            done.loads[finished] = trial.loads[settled]
-            done.shapes[finished] = trial.shapes[settled]
-            done.shifts[finished] = trial.shifts[settled]
-            todo = todo[~settled]
-            if not len(todo):
-                return done
+            if settled.any():
+                done.take_over(todo[settled], trial, settled)
+                left = ~settled
+                todo, loads, stiffening, closed = todo[left], loads[left], stiffening[left], closed[left]
+                least, patience, searched = least[left], patience[left], searched[left]
+                pace.keep(left)
+                if not len(todo):
+                    return done
         raise NoSolutionError(
-            "the contacts of this stack did not settle", parameter="load", found=float(loads[todo[0]])
+            "the contacts of this stack did not settle", parameter="load", found=float(loads[0])
         )
 
     def _search(self, load: float, stiffening: Floats, *, opening: bool) -> Flags:
@@ -250,8 +234,8 @@ class Contacts:
         shifts of loose rings, and for the opening the load, as unknowns of any sign.
         """
         count, loose = len(self._meetings.gap), len(self._loose)
-        pressed = (self._pressed.T @ (1.0 / stiffening)).reshape(count, count)
-        push = self._signs[0] * self._face[self._meetings.circle] / stiffening[0]
+        pressed = self._pressed(1.0 / stiffening[None])[0]
+        push = self._push[:-1] / stiffening[0]
         columns, rows = self._signs[self._loose].T, self._signs[self._loose]
         corner, fixed = -_GROUND * np.eye(loose), np.zeros(loose)
         right = self._meetings.gap + (0.0 if opening else load) * push
@@ -293,138 +277,95 @@ class Contacts:
                 forces[dropped], closed[dropped] = 0.0, False
         return closed
 
+    def _pressed(self, soft: Floats) -> Floats:
+        """Change of every gap by the force in every contact, shape (n, contacts, contacts) [mm/N]."""
+        result: Floats = (soft @ self._parts)[:, self._slot[:-1, :-1]]
+        return result
+
+    def _picked(self, closed: Flags) -> tuple[NDArray[np.intp], Flags]:
+        """Closed contacts of each state, first in its row, and where a row has fewer than the others.
+
+        Such a row is filled up with the contact that is not there, whose equation is idle.
+        """
+        amount = closed.sum(axis=1)
+        most = int(amount.max())
+        idle = np.arange(most) >= amount[:, None]
+        order = np.argsort(~closed, axis=1, kind="stable")[:, :most]
+        return np.where(idle, closed.shape[1], order), idle
+
+    def _matrix(self, parts: Floats, picked: NDArray[np.intp], idle: Flags, size: int) -> Floats:
+        """Equations of the picked contacts and of the loose rings, shape (n, size, size)."""
+        n, most = picked.shape
+        matrix = np.zeros((n, size, size))
+        slots = self._slot.take(picked[:, :, None] * len(self._slot) + picked[:, None, :])
+        slots += np.arange(n)[:, None, None] * parts.shape[1]
+        matrix[:, :most, :most] = parts.take(slots)
+        matrix[:, np.arange(most), np.arange(most)] += idle
+        for column, ring in enumerate(self._loose, start=most):
+            sign = np.append(self._signs[ring], 0.0)[picked]
+            matrix[:, :most, column] = matrix[:, column, :most] = sign
+            matrix[:, column, column] = -_GROUND
+        return matrix
+
     def _trial(
         self, loads: Floats, stiffening: Floats, closed: Flags, *, opening: bool
-    ) -> tuple[States, Flags]:
-        """Forces and lifts for given closed contacts, and which contacts that contradicts."""
-        n, loose = len(loads), len(self._loose)
+    ) -> tuple[States, Floats, Flags]:
+        """Forces and elastic lifts for given closed contacts, and which contacts that contradicts."""
+        n, count, loose = len(loads), len(self._meetings.gap), len(self._loose)
         if opening:
             # The load takes the place of the seat's force, and its size is the unknown.
             closed = closed.copy()
             closed[:, -1] = False
-        most = int(closed.sum(axis=1).max())
-        picked = np.argsort(~closed, axis=1, kind="stable")[:, :most]
-        size = most + loose + int(opening)
-        matrix = np.zeros((n, size, size))
-        right = np.zeros((n, size))
+        picked, idle = self._picked(closed)
+        most = picked.shape[1]
         rows = np.arange(n)[:, None]
-        used = closed[rows, picked]
-        pressed = (1.0 / stiffening) @ self._pressed
-        cells = picked[:, :, None] * len(self._meetings.gap) + picked[:, None, :]
-        matrix[:, :most, :most] = pressed[rows[:, :, None], cells]
-        if not used.all():
-            # Loads with fewer closed contacts than the others are filled up with idle equations.
-            matrix[:, :most, :most] *= used[:, :, None] & used[:, None, :]
-            matrix[:, np.arange(most), np.arange(most)] += ~used
-        for column, ring in enumerate(self._loose, start=most):
-            sign = self._signs[ring][picked] * used
-            matrix[:, :most, column] = matrix[:, column, :most] = sign
-            matrix[:, column, column] = -_GROUND
-        push = self._signs[0] * self._face[self._meetings.circle] / stiffening[:, :1]
-        right[:, :most] = (self._meetings.gap + loads[:, None] * push)[rows, picked] * used
+        soft = 1.0 / stiffening
+        parts = soft @ self._parts
+        push = soft[:, :1] * self._push
+        size = most + loose + int(opening)
+        matrix = self._matrix(parts, picked, idle, size)
+        right = np.zeros((n, size))
+        right[:, :most] = (self._gap + loads[:, None] * push)[rows, picked]
         if opening:
-            seat = pressed[:, -len(self._meetings.gap) :]
-            matrix[:, -1, :most] = np.take_along_axis(seat, picked, axis=1) * used
-            matrix[:, :most, -1] = push[rows, picked] * used
-            matrix[:, -1, -1] = push[:, -1]
-            right[:, -1] = self._meetings.gap[-1]
+            matrix[:, -1, :most] = parts[rows, self._slot[count - 1][picked]]
+            matrix[:, :most, -1] = push[rows, picked]
+            matrix[:, -1, -1] = push[:, -2]
+            right[:, -1] = self._gap[-2]
         answer = _solved(matrix, -right[:, :, None])[:, :, 0]
         if opening:
             loads = answer[:, -1]
-        forces = np.zeros(closed.shape)
-        forces[rows, picked] = answer[:, :most] * used
+        forces = np.zeros((n, count + 1))
+        forces[rows, picked] = answer[:, :most]
+        forces = forces[:, :-1]
         shapes: Floats = (forces @ self._spread).reshape(n, len(self.layers), -1)
         shapes[:, 0, self._count_circles :] += loads[:, None] * self.source.weights
         shapes /= stiffening[:, :, None]
         shifts = answer[:, most : most + loose]
-        state = States(loads, shapes, shifts, stiffening, closed)
-        lifts = np.zeros((n, len(self.layers) + 1, len(self._radii)))
-        lifts[:, :-1] = self._lifts(state)
-        lifts[:, self._loose] += shifts[:, :, None]
+        lifts = self._plates.lifts(shapes)
         met = self._meetings
-        gaps = met.gap + lifts[:, met.upper, met.circle] - lifts[:, met.lower, met.circle]
+        gaps = met.gap + lifts[:, met.upper, met.circle]
+        gaps[:, :-1] -= lifts[:, met.lower[:-1], met.circle[:-1]]  # the seat stays where it is
+        if loose:
+            gaps += shifts @ self._signs[self._loose]
         slack = _SLACK * (np.abs(gaps).max(axis=1, keepdims=True) + 1e-6)
         strain = _SLACK * (np.abs(forces).max(axis=1, keepdims=True) + 1e-3)
         wrong = np.where(closed, forces < -strain, gaps < -slack)
         if opening:
             wrong[:, -1] = False
-        return state, wrong
-
-    def _lifts(self, states: States) -> Floats:
-        """Elastic lift of every layer on every circle, shape (n, layers, circles) [mm]."""
-        lifts: Floats = np.matmul(states.shapes.transpose(1, 0, 2), self._influence[:-1])
-        return lifts.transpose(1, 0, 2)
-
-    # -- large lift -----------------------------------------------------------------------------------
-
-    def _membrane(self) -> None:
-        """Slopes at quadrature points and the in-plane energy kernel of every layer."""
-        nodes, weights = _GAUSS
-        inner = np.array([layer.inner for layer in self.layers])[:, None]
-        outer = np.array([layer.outer for layer in self.layers])[:, None]
-        at, step = 0.5 * (outer - inner) * nodes + 0.5 * (outer + inner), 0.5 * (outer - inner) * weights
-        plate = Plate(self.layers[0].inner, outer[:, :, None], self.poisson)
-        self._slopes = plate.slope(at, self._radii) * self._reach[:, None, :]
-        kernel = membrane_kernel(at, at, inner[:, :, None], outer[:, :, None], poisson=self.poisson)
-        for i in map(int, self._loose):
-            low, high, ring = inner[i, 0], outer[i, 0], np.flatnonzero(self._reach[i])
-            plate = Plate(low, high, self.poisson, "hinged")
-            self._slopes[i][:, ring] = plate.slope(at[i], np.clip(self._radii[ring], low, high))
-            kernel[i] = membrane_kernel(at[i], at[i], low, high, poisson=self.poisson, support="hinged")
-        self._slopes /= self._rigidity[:, None, None]
-        self._kernels = kernel * step[:, :, None] * step[:, None, :]
-        self._points, self._steps = at, step
-        plates = max(len(layer.thicknesses) for layer in self.layers)
-        self._shares = np.zeros((len(self.layers), plates))
-        self._thickness = np.ones((len(self.layers), plates))
-        for i, layer in enumerate(self.layers):
-            self._shares[i, : len(layer.rigidities)] = np.array(layer.rigidities) / layer.rigidity
-            self._thickness[i, : len(layer.thicknesses)] = layer.thicknesses
-
-    def _strains(self, states: States) -> Floats:
-        """Radial strain (dw/dr)²/2 at the quadrature points, shape (layers, n, points) [-]."""
-        slopes = np.matmul(states.shapes.transpose(1, 0, 2), self._slopes.transpose(0, 2, 1))
-        result: Floats = 0.5 * slopes**2
-        return result
-
-    def _growth(self, states: States) -> tuple[Floats, Floats]:
-        """Excess of every plate's stiffness for its shape, and its cap, (n, layers, plates) [-]."""
-        lifts, strains = self._lifts(states), self._strains(states)
-        work = (states.shapes * lifts).sum(axis=2)
-        stretch = (np.matmul(strains, self._kernels) * strains).sum(axis=2).T
-        factor = 48.0 * np.pi * (1.0 - self.poisson**2) * self._rigidity
-        whole = np.where(work > 0.0, factor * stretch / np.where(work > 0.0, work, 1.0), 0.0)
-        raw = whole[:, :, None] / self._thickness**2
-        edge = np.abs(lifts[:, np.arange(len(self.layers)), self._edge, None])
-        cap = raw * (AXISYMMETRIC_LIMIT * self._thickness / np.where(edge > LEAST, edge, 1.0)) ** 2
-        return raw, cap
-
-    def _stiffen(self, states: States) -> tuple[Floats, Floats]:
-        """Stiffening that belongs to the shapes of a state, and a better guess for the next one.
-
-        For a plate that keeps its shape the bending energy U_b goes with w² and the
-        membrane energy U_m with w⁴, so its secant stiffness grows by 1 + 2 U_m/U_b.
-        The guess solves that for each layer as if its load stayed the same.
-        """
-        raw, cap = self._growth(states)
-        target = 1.0 + (self._shares * np.minimum(raw, cap)).sum(axis=2)
-        guess = states.stiffening
-        for _ in range(2):
-            grown = raw * ((states.stiffening / guess) ** 2)[:, :, None]
-            free = grown < cap
-            value = guess - 1.0 - (self._shares * np.where(free, grown, cap)).sum(axis=2)
-            rate = 1.0 + 2.0 * (self._shares * np.where(free, grown, 0.0)).sum(axis=2) / guess
-            guess = np.maximum(1.0, guess - value / rate)
-        return target, guess
+        return States(loads, shapes, shifts, stiffening, closed), lifts, wrong
 
     # -- what a state means ---------------------------------------------------------------------------
 
     def lift(self, states: States, radius: float) -> Floats:
         """Lift of the face shim over its flat position at a radius [mm], shape (n,)."""
+        result: Floats = states.shapes[:, 0] @ self._read(radius)
+        return result
+
+    def _read(self, radius: float) -> Floats:
+        """Lift of the face shim at a radius per force on any circle, shape (circles,) [mm/N]."""
         face = self.layers[0]
-        plate = Plate(face.inner, face.outer, self.poisson)
-        at = plate.deflection(radius, np.minimum(self._radii, face.outer))[0] / face.rigidity
-        result: Floats = states.shapes[:, 0] @ at
+        plate = Plate(face.inner, face.outer, self._plates.poisson)
+        result: Floats = plate.deflection(radius, np.minimum(self._radii, face.outer))[0] / face.rigidity
         return result
 
     def compliance(self, states: States, radius: float, *, large: bool) -> Floats:
@@ -451,105 +392,39 @@ class Contacts:
         NoSolutionError
             If the contacts are not solvable.
         """
-        met, face = self._meetings, self.layers[0]
         soft = 1.0 / states.stiffening
-        gradient = self._gradient(states) if large else np.zeros_like(states.shapes)
+        gradient = self._plates.gradient(states) if large else np.zeros_like(states.shapes)
         share = soft / (states.stiffening + (gradient * states.shapes).sum(axis=2))
-        lifted = self._signs * self._lifts(states)[:, :, met.circle]
-        felt = self._signs * gradient[:, :, met.circle]
-        pressed = (soft @ self._pressed).reshape(len(soft), len(met.gap), len(met.gap))
-        pressed = pressed - np.matmul((lifted * share[:, :, None]).transpose(0, 2, 1), felt)
-        own = gradient[:, 0, self._count_circles :] @ self.source.weights
-        push = (
-            soft[:, :1] * self._signs[0] * self._face[met.circle]
-            - (share[:, 0] * own)[:, None] * lifted[:, 0]
-        )
-        plate = Plate(face.inner, face.outer, self.poisson)
-        read = plate.deflection(radius, np.minimum(self._radii, face.outer))[0] / face.rigidity
-        unit = np.zeros(len(self._radii))
-        unit[self._count_circles :] = self.source.weights
-        rings = self._signs[self._loose]
-        found = np.zeros(len(soft))
-        for row, closed in enumerate(states.closed):
-            inside = np.flatnonzero(closed)
-            across = rings[:, inside]
-            block = [
-                [pressed[row][np.ix_(inside, inside)], across.T],
-                [across, -_GROUND * np.eye(len(rings))],
-            ]
-            forces = _solved(np.block(block), -np.append(push[row, inside], np.zeros(len(rings))))
-            moved = unit + forces[: len(inside)] @ self._spread[inside, : len(unit)]
-            bent = soft[row, 0] * moved - share[row, 0] * (gradient[row, 0] @ moved) * states.shapes[row, 0]
-            found[row] = read @ bent
-        return found
+        picked, idle = self._picked(states.closed)
+        rows, most = np.arange(len(soft))[:, None], picked.shape[1]
 
-    def _gradient(self, states: States) -> Floats:
-        """Gradient of each layer's stiffening by the forces of its shape, (n, layers, circles) [1/N]."""
-        lifts, strains = self._lifts(states), self._strains(states)
-        turned = np.matmul(states.shapes.transpose(1, 0, 2), self._slopes.transpose(0, 2, 1))
-        work = (states.shapes * lifts).sum(axis=2)[:, :, None]
-        spanned = np.matmul(strains, self._kernels + self._kernels.transpose(0, 2, 1))
-        stretch = 0.5 * (spanned * strains).sum(axis=2).T[:, :, None]
-        by_stretch = np.matmul(spanned * turned, self._slopes).transpose(1, 0, 2)
-        raw, cap = self._growth(states)
-        layers = np.arange(len(self.layers))
-        edge = lifts[:, layers, self._edge, None]
-        by_edge = self._influence[layers, self._edge][None] / np.where(np.abs(edge) > LEAST, edge, np.inf)
-        grown = (self._shares * np.minimum(raw, cap)).sum(axis=2)[:, :, None]
-        capped = (self._shares * np.where(raw < cap, 0.0, cap)).sum(axis=2)[:, :, None]
-        by_shape = by_stretch / np.where(stretch > 0.0, stretch, np.inf)
-        by_shape -= 2.0 * lifts / np.where(work > 0.0, work, np.inf)
-        result: Floats = grown * by_shape - 2.0 * capped * by_edge
+        def at_contacts(values: Floats) -> Floats:
+            there = np.zeros((*values.shape[:2], len(self._gap)))
+            there[:, :, :-1] = self._signs * values[:, :, self._meetings.circle]
+            return np.take_along_axis(there, picked[:, None, :], axis=2)
+
+        lifted, felt = at_contacts(self._plates.lifts(states.shapes)), at_contacts(gradient)
+        matrix = self._matrix(soft @ self._parts, picked, idle, most + len(self._loose))
+        matrix[:, :most, :most] -= np.matmul((lifted * share[:, :, None]).transpose(0, 2, 1), felt)
+        own = gradient[:, 0, self._count_circles :] @ self.source.weights
+        right = np.zeros(matrix.shape[:2])
+        right[:, :most] = (soft[:, :1] * self._push)[rows, picked]
+        right[:, :most] -= (share[:, 0] * own)[:, None] * lifted[:, 0]
+        forces = np.zeros((len(soft), len(self._gap)))
+        forces[rows, picked] = _solved(matrix, -right[:, :, None])[:, :most, 0]
+        moved = forces[:, :-1] @ self._spread[:, : len(self._radii)]
+        moved[:, self._count_circles :] += self.source.weights
+        turned = share[:, 0] * (gradient[:, 0] * moved).sum(axis=1)
+        result: Floats = (soft[:, :1] * moved - turned[:, None] * states.shapes[:, 0]) @ self._read(radius)
         return result
 
     def edge_ratio(self, states: States) -> Floats:
         """Largest edge lift over thickness of any clamped shim [-], shape (n,)."""
-        edge = np.abs(self._lifts(states)[:, np.arange(len(self.layers)), self._edge])
-        edge[:, self._loose] = 0.0
-        result: Floats = (edge / self._thickness.min(axis=1)).max(axis=1)
-        return result
+        return self._plates.edge_ratio(states)
 
     def stresses(self, states: States, modulus: float, *, large: bool) -> list[list[Floats]]:
-        """Largest surface stress of every plate.
-
-        Parameters
-        ----------
-        states : States
-            States of this model.
-        modulus : float
-            Modulus of elasticity [GPa].
-        large : bool
-            Whether to add the membrane stress.
-
-        Returns
-        -------
-        list of list of ndarray
-            By layer and plate, shape (n,) [MPa]: the larger of radial and tangential
-            bending stress on any circle, with the membrane stress added to the radial one.
-        """
-        strains = self._strains(states)
-        found = []
-        for i, layer in enumerate(self.layers):
-            reach = np.flatnonzero(self._reach[i])
-            circles = np.clip(self._radii[reach], layer.inner, layer.outer)
-            at = np.concatenate([[layer.inner], circles])
-            plate = Plate(layer.inner, layer.outer, self.poisson, "hinged" if layer.loose else "clamped")
-            radial, hoop = plate.moments(at, circles)
-            forces = states.shapes[:, i, reach]
-            # The curvature is common to the plates of a layer: each bears moment by its own rigidity.
-            radial_moment = np.abs(forces @ radial.T) / layer.rigidity
-            hoop_moment = np.abs(forces @ hoop.T) / layer.rigidity
-            membrane = np.zeros_like(radial_moment)
-            if large and not layer.loose:
-                kernel = membrane_kernel(at, self._points[i], layer.inner, layer.outer, poisson=self.poisson)
-                membrane = modulus * 1e3 * (strains[i] @ (kernel * self._steps[i]).T) / at
-            plates = []
-            for t, rigidity in zip(layer.thicknesses, layer.rigidities, strict=True):
-                bending = 6.0 * rigidity / t**2
-                stress = np.maximum(bending * radial_moment + membrane, bending * hoop_moment)
-                plates.append(stress.max(axis=1))
-            found.append(plates)
-        return found
+        """Largest surface stress of every plate [MPa] by layer and plate; see `Bending.stresses`."""
+        return self._plates.stresses(states, modulus, large=large)
 
 
 def _solved(matrix: Floats, right: Floats) -> Floats:

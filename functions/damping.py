@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dampcell.functions.contact import AXISYMMETRIC_LIMIT
+from dampcell.functions.bending import AXISYMMETRIC_LIMIT
 from dampcell.functions.errors import InputError, NoSolutionError
 from dampcell.functions.flow import Floats, Fluid, Opening, check_above, check_within, finite, quadratic_flow
 from dampcell.functions.plates import MODULUS, POISSON
@@ -41,6 +41,7 @@ _MISS = 0.0015
 _MOST_HALVINGS = 8
 _MOST_EXTENSIONS = 20
 _MOST_FLUIDS = 64  # for which a build keeps its flow balance
+_MOST_KNOWN = 256  # single velocities whose answer a build remembers
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,8 @@ class LiftTable:
             window=face.window,
         )
         self.opening = self.model.opening()
-        rise = float(self._lift(self.model.states(self.opening + 1.0))[0])
+        self._first = self.model.states(self.opening + 1.0)
+        rise = float(self._lift(self._first)[0])
         self._scale = stack.face.thickness / max(rise, 1e-9)
         start = np.array([0.0, self.opening] if self.opening > 0.0 else [0.0])
         self.nodes: tuple[Floats, Floats] = start, np.zeros(len(start))
@@ -145,7 +147,7 @@ class LiftTable:
         done = round(_STEPS_PER_THICKNESS * np.sqrt((known[-1] - self.opening) / self._scale))
         steps = done + np.arange(_STEPS + 1)
         loads = self.opening + self._scale * (steps / _STEPS_PER_THICKNESS) ** 2
-        states = self.model.states(loads[1:])
+        states = self.model.states(loads[1:], self._first)
         lifts = np.concatenate([known_lifts[-1:], self._lift(states)])
         ratios = self.model.edge_ratio(states)
         if ratios.max() > AXISYMMETRIC_LIMIT:
@@ -205,6 +207,7 @@ class DampingModel:
         self._clicks_open = clicks_open
         self._side = valve.side_paths(clicks_open)
         self._balances: dict[Fluid, _Balance] = {}
+        self._known: dict[tuple[Fluid, float], DampingCurve] = {}
 
     def with_table(self, table: LiftTable) -> DampingModel:
         """The same build with another stack."""
@@ -243,6 +246,19 @@ class DampingModel:
         """
         speed = np.atleast_1d(finite("velocity", velocities, "m/s"))
         _check_velocities(speed)
+        if speed.size != 1:
+            return self._curve(speed, fluid)
+        # Force, cavitation and shares are mostly asked about the same velocities.
+        asked = fluid, float(speed[0])
+        known = self._known.get(asked)
+        if known is None:
+            known = self._curve(speed, fluid)
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            self._known[asked] = known
+        return known
+
+    def _curve(self, speed: Floats, fluid: Fluid) -> DampingCurve:
         flow = speed * self.valve.displaced_area
         balance = self._balance(float(flow.max(initial=0.0)), fluid)
         # Each flow lies between two loads of the table; the root is then on one straight piece of it.

@@ -15,8 +15,9 @@ from typing import Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
+from dampcell.functions.bending import AXISYMMETRIC_LIMIT
 from dampcell.functions.checks import check_not_negative
-from dampcell.functions.contact import AXISYMMETRIC_LIMIT, Contacts
+from dampcell.functions.contact import Contacts
 from dampcell.functions.errors import InputError
 from dampcell.functions.layers import Layer, Source
 from dampcell.functions.plates import MODULUS, POISSON, Floats, check_load_circle, flexural_rigidity
@@ -227,7 +228,7 @@ class StackModel:
     -----
     Large lift: every shim's rigidity grows with its own lift by the ratio of
     membrane to bending energy of its shape, limited where the lift passes twice
-    the thickness (`contact.AXISYMMETRIC_LIMIT`).
+    the thickness (`bending.AXISYMMETRIC_LIMIT`).
     """
 
     def __init__(

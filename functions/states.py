@@ -40,6 +40,22 @@ class States:
     stiffening: Floats
     closed: Flags
 
+    @classmethod
+    def blank(cls, loads: int, layers: int, circles: int, rings: int, contacts: int) -> States:
+        """Make room for states at so many loads, to be filled by `take_over`."""
+        return cls(
+            np.zeros(loads),
+            np.zeros((loads, layers, circles)),
+            np.zeros((loads, rings)),
+            np.ones((loads, layers)),
+            np.zeros((loads, contacts), dtype=bool),
+        )
+
+    def take_over(self, rows: NDArray[np.intp], states: States, which: Flags) -> None:
+        """Fill rows with those of other states that are marked."""
+        for name in ("loads", "shapes", "shifts", "stiffening", "closed"):
+            getattr(self, name)[rows] = getattr(states, name)[which]
+
     @property
     def seated(self) -> Flags:
         """Whether the face shim touches its seat, shape (n,)."""
@@ -65,13 +81,23 @@ class Pace:
         self._before = start.copy()
         self._move = np.zeros_like(start)
 
-    def step(self, rows: NDArray[np.intp], proposed: Floats) -> Floats:
-        """Return where to go next, given what the iteration proposes for these rows."""
-        at, before = self._at[rows], self._move[rows]
+    def step(self, rows: Flags, proposed: Floats) -> Floats:
+        """Take the marked rows on, given what the iteration proposes, and return where all are then."""
+        at, before = self._at, self._move
         move = proposed - at
-        went = at - self._before[rows]
+        went = at - self._before
         slope = (move - before) / np.where(went != 0.0, went, np.inf)
-        gain = 1.0 / np.clip(-slope, 0.6, 2.0)
-        following = np.where(before != 0.0, at + gain * move, proposed)
-        self._before[rows], self._move[rows], self._at[rows] = at, move, np.maximum(1.0, following)
-        return self._at[rows]
+        gain = 1.0 / np.minimum(np.maximum(-slope, 0.6), 2.0)
+        following = np.maximum(1.0, np.where(before != 0.0, at + gain * move, proposed))
+        if rows.all():
+            self._before, self._move, self._at = at, move, following
+        else:
+            which = rows[:, None]
+            self._before = np.where(which, at, self._before)
+            self._move = np.where(which, move, before)
+            self._at = np.where(which, following, at)
+        return self._at
+
+    def keep(self, rows: Flags) -> None:
+        """Go on with the marked rows only."""
+        self._at, self._before, self._move = self._at[rows], self._before[rows], self._move[rows]
