@@ -124,7 +124,9 @@ def demo(
     paper: Annotated[Paper, typer.Option("--paper", help="Paper size.")] = "a4",
     everything: Annotated[
         bool,
-        typer.Option("--all", help="The whole year: twelve jobs, oil shelf, comparison and ledger; no reports."),
+        typer.Option(
+            "--all", help="The whole year: twelve jobs, oil shelf, comparison and ledger; no reports."
+        ),
     ] = False,
 ) -> None:
     """Copy the demo job workbooks of an invented workshop, and make their reports.
