@@ -390,6 +390,16 @@ def test_a_header_row_and_blank_rows_are_skipped() -> None:
     assert value("TRY_TABLE", table, 5) == "shim 0.2; clamp None; 5"
 
 
+def test_equal_tables_of_other_types_are_read_apart() -> None:
+    assert value("TRY_TABLE", [["shim", 1.0], ["clamp", None]], 5) == "shim 1.0; clamp None; 5"
+    assert value("TRY_TABLE", [["shim", 1], ["clamp", None]], 5) == "shim 1.0; clamp None; 5"
+    assert "TRUE" in str(sentence("TRY_TABLE", [["shim", True], ["clamp", None]], 5)).upper()
+
+
+def test_a_cell_that_is_neither_number_nor_text_is_told() -> None:
+    assert "is not a number" in str(sentence("TRY_TABLE", [["shim", {}], ["clamp", None]], 5))
+
+
 @pytest.mark.parametrize(
     ("table", "expected"),
     [

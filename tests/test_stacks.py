@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dampcell.functions import contact
+from dampcell.functions import stacks as stacks_module
 from dampcell.functions.cells.stacks import STACK
 from dampcell.functions.errors import InputError, NoSolutionError, ValidityError
 from dampcell.functions.plates import plate_stiffness
@@ -175,6 +176,37 @@ def test_a_load_among_others_gives_what_it_gives_alone(
     together = model.lift(model.states(loads))
     alone = [float(model.lift(model.states(load))[0]) for load in loads]
     assert together == pytest.approx(alone, rel=1e-4, abs=1e-9)
+
+
+@quick
+@given(stacks, seats, theories, st.floats(1.0, 150.0))
+def test_an_answer_does_not_depend_on_what_was_asked_before(
+    stack: Stack, seat: float, theory: Theory, load: float
+) -> None:
+    fresh, asked = (StackModel(stack, seat, theory=theory) for _ in range(2))
+    asked.states([0.5 * load, load, 2.0 * load, 3.0 * load, 4.0 * load])
+    asked.states(1.01 * load)
+    asked.opening()
+    assert float(asked.lift(asked.states(load))[0]) == float(fresh.lift(fresh.states(load))[0])
+    assert asked.stresses(load) == fresh.stresses(load)
+
+
+def test_a_model_that_remembers_many_loads_starts_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(stacks_module, "_MOST_KNOWN", 2)
+    model = StackModel(TWO_STAGE, 26.0)
+    loads = [10.0, 20.0, 30.0, 10.0]
+    lifts = [float(model.lift(model.states(load))[0]) for load in loads]
+    assert lifts[0] == lifts[3] < lifts[1] < lifts[2]
+
+
+@pytest.mark.parametrize("theory", ["small", "large"])
+def test_states_of_another_stack_are_only_a_start(theory: Theory) -> None:
+    model = StackModel(TWO_STAGE, 26.0, theory=theory)
+    alone = float(model.lift(model.states(30.0))[0])
+    thicker = StackModel(TWO_STAGE.shifted(0.005, 0.0), 26.0, theory=theory)
+    other = StackModel(SHIM, 26.0, theory=theory)
+    for start in (thicker.states(30.0), other.states(30.0)):
+        assert float(model.lift(model.states(30.0, start))[0]) == pytest.approx(alone, rel=1e-6)
 
 
 @pytest.mark.parametrize("theory", ["small", "large"])
