@@ -1,9 +1,10 @@
 """Times of the stack model, printed; run it by hand on a quiet machine: python tests/bench/bench_stacks.py.
 
-Three stacks of twelve shims. "new stack" is a cell with a stack that was not asked for before, "asked before"
-one whose answer is kept; "model alone" solves a load that is not quite the same each time. Set
-OPENBLAS_NUM_THREADS=1, as the package does for itself where it is imported before numpy. Beside each time stands its ratio to the plain solution of one matrix of the size of
-the closed contacts, once per load: what nobody could save.
+Three stacks of twelve shims. "new stack" is a cell with a stack that was not asked for before, "asked
+before" one whose answer is kept; "model alone" solves a load that is not quite the same each time. Set
+OPENBLAS_NUM_THREADS=1, as the package does for itself where it is imported before numpy. Beside each time
+stands its ratio to the plain solution of one matrix of the size of the closed contacts, once per load: what
+nobody could save.
 """
 
 from __future__ import annotations
