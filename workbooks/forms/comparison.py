@@ -53,7 +53,7 @@ def build_comparison() -> tuple[Workbook, Mapping[str, Place]]:
     for name in ("Stacks", "Valves", "Oils", "Drawer", "Comparison", "Match", "Curves"):
         fields = [declared for declared in load_fields(KIND) if declared.sheet == name]
         for section, members in groupby(fields, key=lambda declared: declared.section):
-            if section == "Tolerance band":
+            if section == "Change against the baseline":
                 sheets[name].break_page()
             sheets[name].section(section)
             _WRITERS[name](sheets[name], list(members))
