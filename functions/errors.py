@@ -7,9 +7,15 @@ when the equations have no solution.
 
 from __future__ import annotations
 
+import re
 from typing import ClassVar
 
 __all__ = ["DampcellError", "InputError", "NoSolutionError", "ValidityError", "WorkbookError"]
+
+
+# What would break a sentence in two, or cannot be printed.
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+_LONGEST = 200
 
 
 class DampcellError(Exception):
@@ -54,6 +60,7 @@ class DampcellError(Exception):
             sentence += f" (found {_shown(self.found)})"
         if self.allowed:
             sentence += f"; allowed: {self.allowed}"
+        sentence = _UNPRINTABLE.sub(" ", sentence)
         return sentence if sentence.endswith("?") else sentence + "."
 
 
@@ -111,7 +118,7 @@ class WorkbookError(DampcellError):
 
 def _shown(value: object) -> str:
     if isinstance(value, str):
-        return f'"{value}"'
+        return f'"{value}"' if len(value) <= _LONGEST else f'"{value[:_LONGEST]}…"'
     if isinstance(value, float):
         return f"{value:.12g}"
     return str(value)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from dampcell.functions.errors import WorkbookError
-from dampcell.workbooks.files import claimed, sweep, write_bytes
+from dampcell.workbooks.files import claimed, printable, sweep, write_bytes
 from dampcell.workbooks.package import read_file
 from dampcell.workbooks.pages import Paper
 from dampcell.workbooks.producing import Job, Product, Refusal, attempt
@@ -44,6 +44,7 @@ REPORTS_FOLDER = "reports"
 
 _REFRESHED = " refreshed"
 _REPORT = " report.pdf"
+_LONGEST_NAME = 255  # bytes of a file name, on all usual file systems
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,8 @@ def find(paths: Sequence[Path], *, skip: Path | None = None) -> list[Found]:
     -------
     list of Found
         Sorted within each folder; a file named twice stands once. Lock files,
-        hidden files, earlier results and linked folders are left out.
+        hidden files, earlier results and linked folders are left out. Folders that
+        cannot be searched stand there in place of their workbooks.
 
     Raises
     ------
@@ -182,15 +184,18 @@ def plan(
     """
     tasks: list[Task] = []
     taken: set[str] = set()
+    numbered = len(" (1000)")
     for entry in found:
         base = out if out is not None else entry.root / REPORTS_FOLDER
         folder = base / entry.source.parent.relative_to(entry.root)
-        name = entry.source.stem
+        longest = max(_REPORT, f"{_REFRESHED}{entry.source.suffix or '.xlsx'}", key=len)
+        stem = _cut(entry.source.stem, _LONGEST_NAME - numbered - len(os.fsencode(longest)))
+        name = stem
         # The same name with another ending, or from another folder into one: number the later ones.
         number = 1
         while str(folder / name).casefold() in taken:
             number += 1
-            name = f"{entry.source.stem} ({number})"
+            name = f"{stem} ({number})"
         taken.add(str(folder / name).casefold())
         copy = folder / f"{name}{_REFRESHED}{entry.source.suffix or '.xlsx'}"
         stamp = folder / HOME / f"{name}.json"
@@ -298,7 +303,7 @@ def _run(tasks: Sequence[Task], hand_out: HandOut, again: bool, using: Versions)
                 refused.append(_recorded(task, Stamp("", using, failure=str(error), lasting=False)))
                 continue
             handed.append((task, digest(data)))
-            yield Job(data, task.source.name, task.paper, _previous(task, digest(data), using))
+            yield Job(data, printable(task.source.name), task.paper, _previous(task, digest(data), using))
 
     for place, made in hand_out(jobs()):
         yield from _drained(refused)
@@ -396,21 +401,32 @@ def _told(task: Task, stamp: Stamp, *, made: bool) -> JobOutcome:
     )
 
 
+def _cut(name: str, most: int) -> str:
+    """Cut a name to a number of bytes, not within a character."""
+    while len(os.fsencode(name)) > most:
+        name = name[:-1]
+    return name
+
+
 def _drained(outcomes: list[JobOutcome]) -> Iterator[JobOutcome]:
     while outcomes:
         yield outcomes.pop(0)
 
 
 def _below(folder: Path, skip: Path | None) -> Iterator[Path]:
-    left_out = skip.resolve() if skip is not None else None
-    for at, folders, names in os.walk(folder, followlinks=False):
+    left_out = os.path.realpath(skip) if skip is not None else None
+    unread: list[OSError] = []
+    for at, folders, names in os.walk(folder, onerror=unread.append, followlinks=False):
         here = Path(at)
         folders[:] = sorted(
             name
             for name in folders
-            if name != REPORTS_FOLDER and not name.startswith(".") and (here / name).resolve() != left_out
+            if name != REPORTS_FOLDER
+            and not name.startswith(".")
+            and os.path.realpath(here / name) != left_out
         )
         for name in sorted(names):
-            file = here / name
             if is_job_name(name):
-                yield file
+                yield here / name
+    # Nobody knows what lies in a folder that may not be read: it is told like a workbook that may not.
+    yield from (Path(error.filename) for error in unread)

@@ -11,6 +11,7 @@ import typer
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.workbooks.checking import Checked, check_workbook
+from dampcell.workbooks.package import read_file
 
 __all__ = ["check", "register"]
 
@@ -26,7 +27,8 @@ def check(
     checked: list[Checked] = []
     for path in paths:
         try:
-            checked.append(check_workbook(_read(path), path.name))
+            # What was last saved counts, even while the workbook is open.
+            checked.append(check_workbook(read_file(path, while_open=True), path.name))
         except WorkbookError as error:
             checked.append(Checked(path.name, "", (error,), ()))
     typer.echo(_as_json(checked) if as_json else "\n".join(_lines(checked)))
@@ -37,15 +39,6 @@ def check(
 def register(app: typer.Typer) -> None:
     """Add the command to a command line."""
     app.command()(check)
-
-
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise WorkbookError(
-            f"cannot be read ({error.strerror})", file=path.name, allowed="a workbook that may be read"
-        ) from None
 
 
 def _lines(checked: Sequence[Checked]) -> list[str]:

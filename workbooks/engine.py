@@ -50,6 +50,9 @@ _Result = TypeVar("_Result")
 _SECONDS = 120
 """Time in which a workbook has to be computed [s]."""
 
+_LARGEST_ARRAY = 100_000
+"""Cells that one array formula may fill [-]."""
+
 _FIT, _CALL = "_DAMPCELL_FIT", "_DAMPCELL_CALL"
 
 
@@ -277,11 +280,14 @@ class _Job:
                 text = _unshared(formula, span.address, shared)
             if formula.kind == "dataTable":
                 prepared = Prepared("", problems=("what-if tables cannot be computed here",), code="#N/A")
+            elif formula.kind == "array" and _cells_of(formula.area) > _LARGEST_ARRAY:
+                problem = f"an array formula over more than {_LARGEST_ARRAY:,} cells cannot be computed here"
+                prepared = Prepared("", problems=(problem,), code="#N/A")
             else:
                 prepared = _prepared(text, place, around, array=formula.kind == "array")
             self.cells.append(_Cell(span, sheet.name, prepared, formula.area, formula.text))
             self.findings += [self._finding(place, problem) for problem in prepared.problems]
-            if text or formula.kind == "dataTable":
+            if text or prepared.problems:
                 edits.append(formula_edit(xml, span, _for_engine(prepared, span)))
         return splice(xml, edits)
 
@@ -494,6 +500,10 @@ def _for_engine(prepared: Prepared, span: CellSpan) -> str:
         return f"{_FIT}({prepared.text}, {bottom - top + 1}, {right - left + 1})"
     # In an ordinary formula a spreadsheet shows one value, never a table.
     return prepared.text if prepared.plain else f"@({prepared.text})"
+
+
+def _cells_of(corners: Area | None) -> int:
+    return 0 if corners is None else (corners[2] - corners[0] + 1) * (corners[3] - corners[1] + 1)
 
 
 def _offset(moment: datetime.datetime) -> int:

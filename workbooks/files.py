@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import secrets
 import time
 from collections.abc import Iterator
@@ -18,13 +19,25 @@ import filelock
 
 from dampcell.functions.errors import WorkbookError
 
-__all__ = ["STALE_AFTER", "claimed", "sweep", "write_bytes"]
+__all__ = ["STALE_AFTER", "claimed", "printable", "sweep", "write_bytes"]
 
 STALE_AFTER = 3600.0
 """Age in seconds after which a temporary file is taken for the leftover of a run that was cut short."""
 
 _PATIENCE = 5.0  # s, for a run that is just ending
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
 _PREFIX, _SUFFIX = ".dampcell-", ".tmp"
+
+
+def printable(name: str) -> str:
+    """Give a file name as it may stand in a report or a table; what no text can hold becomes a question mark.
+
+    Examples
+    --------
+    >>> printable("job\\n\\udcff.xlsx")
+    'job??.xlsx'
+    """
+    return _UNPRINTABLE.sub("?", name)
 
 
 def write_bytes(target: Path, data: bytes) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated
@@ -18,7 +19,7 @@ from dampcell.functions.errors import WorkbookError
 from dampcell.functions.ledger import Ledger
 from dampcell.functions.money import Basis
 from dampcell.workbooks.batch import ENDINGS, Found, find
-from dampcell.workbooks.files import sweep, write_bytes
+from dampcell.workbooks.files import printable, sweep, write_bytes
 from dampcell.workbooks.forms.service_ledger import KIND
 from dampcell.workbooks.forms.templates import Program, template_bytes
 from dampcell.workbooks.ledger_book import (
@@ -74,7 +75,8 @@ def ledger(
     """
     try:
         target = out or _default(paths)
-        found = [entry for entry in find(paths) if entry.source.resolve() != target.resolve()]
+        itself = os.path.realpath(target)
+        found = [entry for entry in find(paths) if os.path.realpath(entry.source) != itself]
         before = _ledger_in_use(target)
     except WorkbookError as error:
         _say(str(error))
@@ -164,7 +166,8 @@ def _read(found: Sequence[Found], rounding: Basis) -> Iterator[JobRead]:
     with progress_bar(Console(stderr=True)) as bar:
         line = bar.add_task("jobs", total=len(found))
         for entry in found:
-            yield read_job(entry.source, entry.source.relative_to(entry.root).as_posix(), basis=rounding)
+            name = printable(entry.source.relative_to(entry.root).as_posix())
+            yield read_job(entry.source, name, basis=rounding)
             bar.advance(line)
 
 

@@ -8,7 +8,10 @@ formula cells.
 from __future__ import annotations
 
 import io
+import os
 import posixpath
+import re
+import stat
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -46,12 +49,18 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How large a workbook may be: file, unpacked in all, and one part [byte]; number of parts."""
+    """How large a workbook may be: file, unpacked in all, and one part [byte]; number of parts.
+
+    ``structure`` is for a part that tells how the others belong together [byte], and
+    ``texts`` for the number of shared texts that a workbook announces.
+    """
 
     file: int = 32 * 2**20
     unpacked: int = 160 * 2**20
     part: int = 48 * 2**20
     parts: int = 2000
+    structure: int = 4 * 2**20
+    texts: int = 2_000_000
 
 
 LIMITS = Limits()
@@ -193,7 +202,7 @@ class Package:
 
     def _shared_texts(self) -> Sequence[str]:
         if not self._strings and self.strings_part:
-            root = _parse(self.part(self.strings_part), self.file)
+            root = _parse(self.part(self.strings_part), self.file, LIMITS.part)
             self._strings.extend("".join(_texts(entry)) for entry in root if _local(entry) == "si")
         return self._strings
 
@@ -226,7 +235,11 @@ def read_file(path: Path, *, while_open: bool = False) -> bytes:
             allowed="a workbook that is saved and closed; if no program has it open, delete that lock file",
         )
     try:
-        if path.stat().st_size > LIMITS.file:
+        about = path.stat()
+        # Reading from a pipe would wait for ever for somebody to write into it.
+        if not stat.S_ISREG(about.st_mode) and not stat.S_ISDIR(about.st_mode):
+            raise WorkbookError("is no ordinary file", file=path.name, allowed="a workbook (.xlsx or .xlsm)")
+        if about.st_size > LIMITS.file:
             raise _too_large(path.name)
         return path.read_bytes()
     except FileNotFoundError:
@@ -244,7 +257,8 @@ def read_file(path: Path, *, while_open: bool = False) -> bytes:
 def lock_beside(path: Path) -> Path | None:
     """Return the lock file that a spreadsheet program keeps beside an open workbook, if there is one."""
     beside = (path.with_name(f"~${path.name}"), path.with_name(f".~lock.{path.name}#"))
-    return next((lock for lock in beside if lock.exists()), None)
+    # Not Path.exists, which gives up on a name that is too long with its additions.
+    return next((lock for lock in beside if os.path.exists(lock)), None)
 
 
 def open_package(data: bytes, file: str) -> Package:
@@ -315,6 +329,9 @@ def refreshed(package: Package, recalculated: Recalculated) -> bytes:
 _SAVE_AGAIN = "a workbook that opens in a spreadsheet program; open it there and save it again as .xlsx"
 _OLE, _ZIP = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PK\x03\x04"
 _OFFICE_DOCUMENT = "/relationships/officeDocument"
+_HEAD = 4096
+_TEXTS = re.compile(rb"<(?:[\w.-]+:)?sst\b[^>]*>")
+_COUNT = re.compile(rb"""\b(?:unique)?[cC]ount\s*=\s*["']\s*\+?0*([0-9]+)""")
 
 
 def _damaged(file: str) -> WorkbookError:
@@ -396,6 +413,8 @@ def _structure(
             sheets.append(Sheet(titles[-1], relation.target))
     if not sheets:
         raise WorkbookError("holds no worksheet", file=file, allowed=_SAVE_AGAIN)
+    texts = next((r.target for r in targets.values() if r.kind.endswith("/sharedStrings")), "")
+    _check_texts(archive, texts, file)
     properties = next((entry for entry in root if _local(entry) == "workbookPr"), None)
     date1904 = properties is not None and properties.get("date1904", "0") in ("1", "true")
     return Package(
@@ -406,8 +425,20 @@ def _structure(
         tables=tuple(table for sheet in sheets for table in _tables(archive, sheet, names, file)),
         names=tuple(_names(root, titles)),
         date1904=date1904,
-        strings_part=next((r.target for r in targets.values() if r.kind.endswith("/sharedStrings")), ""),
+        strings_part=texts,
     )
+
+
+def _check_texts(archive: zipfile.ZipFile, part: str, file: str) -> None:
+    """Refuse a table of shared texts that announces too many: readers make room for all of them."""
+    if part not in archive.NameToInfo:
+        return
+    table = _TEXTS.search(_read(archive, part, file, _HEAD))
+    if table is None:
+        raise _damaged(file)
+    for announced in _COUNT.findall(table[0]):
+        if len(announced) > 9 or int(announced) > LIMITS.texts:
+            raise _too_large(file)
 
 
 def _names(root: ElementTree.Element, titles: Sequence[str]) -> Iterator[DefinedName]:
@@ -459,9 +490,11 @@ def _relations(archive: zipfile.ZipFile, part: str, file: str) -> list[_Relation
     ]
 
 
-def _read(archive: zipfile.ZipFile, name: str, file: str) -> bytes:
+def _read(archive: zipfile.ZipFile, name: str, file: str, most: int | None = None) -> bytes:
     try:
-        return archive.read(name)
+        with archive.open(name) as part:
+            # One byte more than announced, so that no more is unpacked of a part that holds more.
+            return part.read(archive.getinfo(name).file_size + 1 if most is None else most)
     except (
         KeyError,
         zipfile.BadZipFile,
@@ -475,7 +508,9 @@ def _read(archive: zipfile.ZipFile, name: str, file: str) -> bytes:
         raise _damaged(file) from None
 
 
-def _parse(xml: bytes, file: str) -> ElementTree.Element:
+def _parse(xml: bytes, file: str, most: int | None = None) -> ElementTree.Element:
+    if len(xml) > (LIMITS.structure if most is None else most):
+        raise _too_large(file)
     # A document type is the door to entities that blow up; no spreadsheet program writes one.
     if b"<!DOCTYPE" in xml:
         raise _damaged(file)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from dampcell.workbooks.plots import spread
 
-__all__ = ["Layer", "SectionScale", "layers_of", "section_layout"]
+__all__ = ["Layer", "SectionScale", "layers_of", "pieces_of", "section_layout"]
 
 ParsedRow = Mapping[str, float | str | None]
 """One row of a stack as the registry's table layout gives it back."""
@@ -99,6 +99,11 @@ class SectionScale:
         most_rows = max(len({layer.row for layer in stack}) for stack in stacks)
         height = max(tallest * factor * radius_scale, most_rows * _LABEL_STEP) + _PISTON_HEIGHT + _HEAD_ROOM
         return cls(radius_scale, factor, round(height, 2), round(label_at, 2))
+
+
+def pieces_of(rows: Sequence[ParsedRow]) -> float:
+    """Count the parts of a stack, shims of one row singly [-]; a slip of the pen makes it astronomic."""
+    return sum(max(1.0, _number(row.get("quantity"))) for row in rows)
 
 
 def layers_of(rows: Sequence[ParsedRow]) -> tuple[Layer, ...]:

@@ -42,6 +42,9 @@ Area = tuple[int, int, int, int]
 Edit = tuple[int, int, bytes]
 
 MAXIMUM_ROWS, MAXIMUM_COLUMNS = 1_048_576, 16_384
+_MOST_ELEMENTS = 1_500_000
+"""Rows, cells and their contents over which a sheet is not read: some seconds of work."""
+
 FILE_ERRORS = frozenset({"#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"})
 
 _START_TAG = re.compile(rb"""<[^<>"']*(?:"[^"]*"[^<>"']*|'[^']*'[^<>"']*)*>""")
@@ -174,7 +177,8 @@ def scan(xml: bytes) -> SheetScan:
     Raises
     ------
     UnreadableSheet
-        If the XML is broken, in another encoding, or has a document type.
+        If the XML is broken, in another encoding, or has a document type; if a row or a cell has a
+        place that no sheet has, or there are too many of them.
     """
     reader = _Reader(xml)
     parser = expat.ParserCreate()
@@ -202,6 +206,7 @@ class _Reader:
     row: int = 0
     column: int = 0
     depth: int = 0
+    elements: int = 0
     cell_depth: int = 0
     cell: tuple[int, dict[str, str]] = field(default_factory=lambda: (0, {}))
     opened: tuple[int, int, dict[str, str]] = field(default_factory=lambda: (0, 0, {}))
@@ -222,21 +227,35 @@ class _Reader:
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         self.depth += 1
+        self.elements += 1
+        if self.elements > _MOST_ELEMENTS:
+            raise UnreadableSheet("too many rows and cells; clear or delete those that nobody needs")
         local = name.rpartition(":")[2]
         if local == "c":
             self._start_cell(attributes)
         elif local == "row":
-            given = attributes.get("r", "")
-            self.row = int(given) if given.isascii() and given.isdigit() and len(given) < 8 else self.row + 1
+            self.row = self._row_number(attributes.get("r"))
             self.column = 0
         elif self.cell_depth and self.depth == self.cell_depth + 1 and local in ("f", "v", "is"):
             self.opened = (self.parser.CurrentByteIndex, self.depth, attributes)
             self.text = []
             self.parser.CharacterDataHandler = self.text.append
 
+    def _row_number(self, given: str | None) -> int:
+        if given is None:
+            return self.row + 1
+        number = int(given) if given.isascii() and given.isdigit() and len(given) < 8 else 0
+        if not 0 < number <= MAXIMUM_ROWS:
+            raise UnreadableSheet(f'a row with the number "{_short(given)}"')
+        return number
+
     def _start_cell(self, attributes: dict[str, str]) -> None:
-        place = position(attributes.get("r", ""))
-        self.row, self.column = place or (self.row, self.column + 1)
+        given = attributes.get("r")
+        place = (self.row, self.column + 1) if given is None else position(given)
+        # Another reader may make more of such an address, and lay out all cells up to there.
+        if place is None:
+            raise UnreadableSheet(f'a cell with the address "{_short(given or "")}"')
+        self.row, self.column = place
         self.cell_depth = self.depth
         self.cell = (self.parser.CurrentByteIndex, attributes)
         self.formula = self.value = self.saved = None
@@ -314,6 +333,10 @@ class _Reader:
             if self.xml[tag_end - 2 : tag_end] == b"/>":
                 return tag_end
         return self.xml.index(b">", self.parser.CurrentByteIndex) + 1
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 20 else f"{text[:20]}…"
 
 
 def splice(xml: bytes, edits: Iterable[Edit]) -> bytes:

@@ -24,6 +24,9 @@ _Result = TypeVar("_Result")
 _MOST_CELLS = 4_000_000
 """Cells from A1 to the last one with content, over which a sheet is not read [-]."""
 
+_LARGEST_BLOCK = 500_000
+"""Cells over which a rectangle is not handed over, such as that of a name for whole columns [-]."""
+
 
 class SavedCells:
     """A workbook as it was saved, with recalculated values over the saved ones where there are any.
@@ -46,7 +49,8 @@ class SavedCells:
         self._recalculated = recalculated
         self._sheets = {sheet.name: sheet for sheet in package.sheets}
         self._rows: dict[str, list[list[object]]] = {}
-        data = io.BytesIO(package.data)
+        # The library believes what a package says of the size of its parts; packed anew, it is true.
+        data = io.BytesIO(package.rewritten({}, compressed=False))
         self._workbook = self._guarded(lambda: python_calamine.CalamineWorkbook.from_filelike(data))
 
     @property
@@ -65,7 +69,21 @@ class SavedCells:
         return self._package.date1904
 
     def block(self, sheet: str, top: int, left: int, bottom: int, right: int) -> list[list[object]]:
-        """Values of a rectangle; see `dampcell.workbooks.record.CellSource`."""
+        """Values of a rectangle; see `dampcell.workbooks.record.CellSource`.
+
+        Raises
+        ------
+        WorkbookError
+            If the rectangle or the sheet is too large.
+        """
+        if (bottom - top + 1) * (right - left + 1) > _LARGEST_BLOCK:
+            raise WorkbookError(
+                "a cell name takes in far more cells than its table can have",
+                file=self._package.file,
+                sheet=sheet,
+                cell=f"{address(top, left)}:{address(bottom, right)}",
+                allowed=f"up to {_LARGEST_BLOCK:,} cells; let the name cover its table only",
+            )
         rows = self._sheet(sheet)
         errors = self._package.scan(self._sheets[sheet]).errors
         return [

@@ -11,7 +11,7 @@ from dampcell.workbooks.findings import change, figure, lift_change, percent, st
 from dampcell.workbooks.pages import Block
 from dampcell.workbooks.plots import Axis, Guide, Plot, Series
 from dampcell.workbooks.record import JobRecord
-from dampcell.workbooks.sections import SectionScale, layers_of, section_layout
+from dampcell.workbooks.sections import SectionScale, layers_of, pieces_of, section_layout
 
 __all__ = ["stack_blocks"]
 
@@ -20,6 +20,7 @@ _THEORIES = {
     "small": "small lift, the straight line",
 }
 _SECTION_LABELS = 23.0
+_MOST_PIECES = 200  # of one stack, that a picture can show
 _GUTTER = 4.5
 
 
@@ -85,7 +86,7 @@ def _seat_words(height: float) -> str:
 
 
 def _pictures(record: JobRecord, answers: JobAnswers) -> list[Block]:
-    drawn = [stack for stack in answers.stacks if stack.rows]
+    drawn = [stack for stack in answers.stacks if 0 < pieces_of(stack.rows) <= _MOST_PIECES]
     if not drawn:
         return []
     # All are drawn at the scale of three in a row; four stand in two rows, as the labels need their room.
@@ -106,6 +107,8 @@ def _pictures(record: JobRecord, answers: JobAnswers) -> list[Block]:
         "in mm. The "
         "arrow marks the load circle; inside the clamp diameter the picture is schematic."
     )
+    if any(pieces_of(stack.rows) > _MOST_PIECES for stack in answers.stacks):
+        note += f" A stack of more than {_MOST_PIECES} pieces is not drawn."
     if rings:
         note += " A ring that reaches into the next shim presses the stack on its seat."
     return [

@@ -90,7 +90,8 @@ class Stamp:
 
     def as_bytes(self) -> bytes:
         """Write it as JSON."""
-        return json.dumps({"format": _FORMAT, **asdict(self)}, ensure_ascii=False).encode()
+        # In ASCII, because a sentence may hold a file name that no encoding of text can hold.
+        return json.dumps({"format": _FORMAT, **asdict(self)}).encode()
 
 
 def read_stamp(path: Path) -> Stamp | None:

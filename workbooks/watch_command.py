@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import zipfile
 from collections.abc import Iterable
 from pathlib import Path
@@ -54,7 +55,7 @@ def watch(
     def make(saved: frozenset[Path] | None = None) -> None:
         try:
             tasks = plan(find([folder], skip=out), out=out, paper=paper, while_open=True)
-            chosen = [task for task in tasks if saved is None or task.source.resolve() in saved]
+            chosen = [task for task in tasks if saved is None or Path(os.path.realpath(task.source)) in saved]
             if chosen:
                 bring_up_to_date(chosen, hand_out)
         except WorkbookError as error:
