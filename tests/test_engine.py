@@ -508,7 +508,7 @@ def test_an_error_of_the_engine_becomes_a_workbook_error(package_of: Maker) -> N
     with pytest.raises(
         WorkbookError, match=r"job\.xlsx: the formulas cannot be computed \(.*save it there again"
     ):
-        recalculate(package_of(_row(1, "<c r='A1'><v>12abc</v></c>")), "job.xlsx")
+        recalculate(package_of(_row(1, "<c r='A1' t='n'><v>12abc</v></c>")), "job.xlsx")
 
 
 # Single formulas
