@@ -90,10 +90,14 @@ def _with_shared_texts(parts: Parts) -> Parts:
 
     for name in [name for name in parts if name.startswith("xl/worksheets/")]:
         parts[name] = re.sub(rb't="inlineStr"><is>(.*?)</is></c>', shared, parts[name], flags=re.DOTALL)
-    parts[_TEXTS] = f'<sst xmlns="{_MAIN}">'.encode() + b"".join(b"<si>%s</si>" % text for text in texts) + b"</sst>"
+    parts[_TEXTS] = (
+        f'<sst xmlns="{_MAIN}">'.encode() + b"".join(b"<si>%s</si>" % text for text in texts) + b"</sst>"
+    )
     if b"sharedStrings" not in parts[_RELATIONS]:
         _add_relation(parts, "sharedStrings", "sharedStrings.xml")
-        _add_type(parts, _TEXTS, "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml")
+        _add_type(
+            parts, _TEXTS, "application/vnd.openxmlformats-officedocument.spreadsheetml.sharedStrings+xml"
+        )
     return parts
 
 
@@ -134,7 +138,9 @@ def damaged_workbooks() -> Iterator[Damaged]:
             number += 1
             # Each has a seed of its own, so that one more of a kind changes none of the others.
             data = make(nth, random.Random(f"{SEED} {kind} {nth}"))
-            yield Damaged(f"{number:04} {kind}{'.xlsm' if 'macro' in kind and nth % 2 else '.xlsx'}", kind, data)
+            yield Damaged(
+                f"{number:04} {kind}{'.xlsm' if 'macro' in kind and nth % 2 else '.xlsx'}", kind, data
+            )
 
 
 # Helpers
@@ -205,7 +211,21 @@ def _part_bytes(_: int, chance: random.Random) -> bytes:
     parts = _fresh()
     for _ in range(chance.choice((1, 1, 1, 2, 5))):
         victim = _xml_parts(chance)
-        pieces = [b"<", b">", b'"', b"9", b"]]>", b"&", b"&amp;", b"\0", b"\xff", b"-", b"E9", b"/>", b"#REF!"]
+        pieces = [
+            b"<",
+            b">",
+            b'"',
+            b"9",
+            b"]]>",
+            b"&",
+            b"&amp;",
+            b"\0",
+            b"\xff",
+            b"-",
+            b"E9",
+            b"/>",
+            b"#REF!",
+        ]
         parts[victim] = _mangled(parts[victim], chance, pieces)
     return packed(parts)
 
@@ -249,7 +269,9 @@ def _part_missing(nth: int, chance: random.Random) -> bytes:
 def _part_twice(nth: int, chance: random.Random) -> bytes:
     names = list(sound_parts())
     name = names[nth % len(names)]
-    again = chance.choice((name, name, name.upper(), f"/{name}", name.replace("/", "\\"), f"./{name}", f"x/../{name}"))
+    again = chance.choice(
+        (name, name, name.upper(), f"/{name}", name.replace("/", "\\"), f"./{name}", f"x/../{name}")
+    )
     return packed(sound_parts(), [(again, chance.choice((sound_parts()[name], b"", b"<a/>")))])
 
 
@@ -271,7 +293,9 @@ def _wrong_relations(nth: int, chance: random.Random) -> bytes:
     if nth % 5 == 0:
         parts[where] = parts[where].replace(b"/worksheet", b"/chartsheet", chance.randrange(1, 12))
     if nth % 7 == 0:
-        parts[where] = parts[where].replace(b"Target=", b'TargetMode="External" Target=', chance.randrange(1, 9))
+        parts[where] = parts[where].replace(
+            b"Target=", b'TargetMode="External" Target=', chance.randrange(1, 9)
+        )
     return packed(parts)
 
 
@@ -297,7 +321,9 @@ def _zip_bomb(nth: int, chance: random.Random) -> bytes:
     elif variant == 7:
         parts[_BOOK] = parts[_BOOK].replace(b"<sheets>", b"<a/>" * 2_000_000 + b"<sheets>")
     elif variant == 8:
-        parts[_RELATIONS] = parts[_RELATIONS].replace(b"</Relationships>", b"<a/>" * 2_000_000 + b"</Relationships>")
+        parts[_RELATIONS] = parts[_RELATIONS].replace(
+            b"</Relationships>", b"<a/>" * 2_000_000 + b"</Relationships>"
+        )
     elif variant == 9:
         parts[_STYLES] = parts[_STYLES].replace(b"</styleSheet>", b"<xf/>" * 500_000 + b"</styleSheet>")
     else:
@@ -390,7 +416,16 @@ def _rename(parts: Parts, name: str, target: str) -> None:
     parts[_BOOK] = re.sub(pattern, lambda found: found[1] + escape(target).encode(), parts[_BOOK])
 
 
-_HUGE = ("A1:XFD1048576", "A:XFD", "1:1048576", "B1:B1048576", "A1:XFD2", "XFD1048576", "A1:ZZZ9999999", "A1:A4294967297")
+_HUGE = (
+    "A1:XFD1048576",
+    "A:XFD",
+    "1:1048576",
+    "B1:B1048576",
+    "A1:XFD2",
+    "XFD1048576",
+    "A1:ZZZ9999999",
+    "A1:A4294967297",
+)
 
 
 def _huge_range(nth: int, chance: random.Random) -> bytes:
@@ -399,12 +434,22 @@ def _huge_range(nth: int, chance: random.Random) -> bytes:
     parts = _fresh()
     absolute = re.sub(r"([A-Z]+)(\d+)", r"$\1$\2", huge)
     if variant == 0:
-        formula = chance.choice(("SUM(Job!{})", "Job!{}", "Job!{}*2", "SUMPRODUCT((Job!{}<>0)*1)", "COUNTBLANK(Job!{})"))
+        formula = chance.choice(
+            ("SUM(Job!{})", "Job!{}", "Job!{}*2", "SUMPRODUCT((Job!{}<>0)*1)", "COUNTBLANK(Job!{})")
+        )
         return with_formulas(formula.format(huge), "F1+1")
     if variant == 1:
-        _rename(parts, chance.choice(("stack_as_found", "cartridge", "price_lines", "bleed_log")), f"Job!{absolute}")
+        _rename(
+            parts,
+            chance.choice(("stack_as_found", "cartridge", "price_lines", "bleed_log")),
+            f"Job!{absolute}",
+        )
     elif variant == 2:
-        _rename(parts, chance.choice(("job_number", "loads", "velocities", "checklist")), f"'Oil and fill'!{absolute}")
+        _rename(
+            parts,
+            chance.choice(("job_number", "loads", "velocities", "checklist")),
+            f"'Oil and fill'!{absolute}",
+        )
     elif variant == 3:
         merged = f'</sheetData><mergeCells count="4294967295"><mergeCell ref="{huge}"/></mergeCells>'
         _with(parts, OWN, b"</sheetData>", merged.encode())
@@ -419,14 +464,23 @@ def _huge_range(nth: int, chance: random.Random) -> bytes:
         victim = chance.choice((OWN, "xl/worksheets/sheet1.xml", "xl/worksheets/sheet3.xml"))
         _with(parts, victim, b"</sheetData>", f'<row><c r="{cell}"><v>1</v></c></row></sheetData>'.encode())
     else:
-        function = chance.choice(("STACK_LIFT", "OIL_VISCOSITY", "SERVICE_COUNT", "FILL_VOLUME", "OILS_BLEND"))
+        function = chance.choice(
+            ("STACK_LIFT", "OIL_VISCOSITY", "SERVICE_COUNT", "FILL_VOLUME", "OILS_BLEND")
+        )
         return with_formulas(f"DAMP.{function}(Job!{huge},Job!{huge},40)")
     return packed(parts)
 
 
 def _circular(nth: int, chance: random.Random) -> bytes:
     length = chance.choice((1, 2, 3, 50, 500))
-    forms = ("F{}+1", "SUM(F{}:F{})", "IF(TRUE,F{},1)", "DAMP.OIL_VISCOSITY(15,3,F{})", 'INDIRECT("F{}")', "OFFSET(F{},0,0)")
+    forms = (
+        "F{}+1",
+        "SUM(F{}:F{})",
+        "IF(TRUE,F{},1)",
+        "DAMP.OIL_VISCOSITY(15,3,F{})",
+        'INDIRECT("F{}")',
+        "OFFSET(F{},0,0)",
+    )
     form = forms[nth % len(forms)]
     if nth % 4 == 3:
         parts = _with_own_rows(b'<row r="1"><c r="F1"><f>around</f><v>1</v></c></row>')
@@ -524,23 +578,37 @@ def _numbers(nth: int, chance: random.Random) -> bytes:
 
 def _texts_and_styles(nth: int, chance: random.Random) -> bytes:
     parts = _fresh()
-    index = chance.choice((b"-1", b"99999999", b"4294967296", b"18446744073709551616", b"1.5", b"", b"x", b"\xd9\xa1", b"+1"))
+    index = chance.choice(
+        (b"-1", b"99999999", b"4294967296", b"18446744073709551616", b"1.5", b"", b"x", b"\xd9\xa1", b"+1")
+    )
     sheet = chance.choice((OWN, "xl/worksheets/sheet1.xml", "xl/worksheets/sheet3.xml"))
     variant = nth % 7
     if variant == 0:
-        parts[sheet] = re.sub(rb't="s"><v>\d+', b't="s"><v>' + index, parts[sheet], count=chance.randint(1, 90))
+        parts[sheet] = re.sub(
+            rb't="s"><v>\d+', b't="s"><v>' + index, parts[sheet], count=chance.randint(1, 90)
+        )
     elif variant == 1:
         parts[sheet] = re.sub(rb'<c r="', b'<c s="' + index + b'" r="', parts[sheet])
     elif variant == 2:
-        parts[_TEXTS] = re.sub(rb"<sst ", b'<sst count="' + index + b'" uniqueCount="' + index + b'" ', parts[_TEXTS])
+        parts[_TEXTS] = re.sub(
+            rb"<sst ", b'<sst count="' + index + b'" uniqueCount="' + index + b'" ', parts[_TEXTS]
+        )
     elif variant == 3:
-        parts[sheet] = re.sub(rb't="[ns]"', b't="' + chance.choice((b"b", b"e", b"str", b"d", b"q", b"s")) + b'"', parts[sheet])
+        parts[sheet] = re.sub(
+            rb't="[ns]"', b't="' + chance.choice((b"b", b"e", b"str", b"d", b"q", b"s")) + b'"', parts[sheet]
+        )
     elif variant == 4:
         parts[_STYLES] = re.sub(rb'="\d+"', b'="' + index + b'"', parts[_STYLES])
     elif variant == 5:
         parts[_TEXTS] = parts[_TEXTS].replace(b"<t>", b"<t>" + b"a" * 2_000_000, 3)
     else:
-        spill = b'<row r="1"><c r="A1" t="s" s="-1"><f t="shared" si="' + index + b'"/><v>' + index + b"</v></c></row>"
+        spill = (
+            b'<row r="1"><c r="A1" t="s" s="-1"><f t="shared" si="'
+            + index
+            + b'"/><v>'
+            + index
+            + b"</v></c></row>"
+        )
         return packed(_with_own_rows(spill))
     return packed(parts)
 
@@ -560,11 +628,15 @@ def _names(nth: int, chance: random.Random) -> bytes:
         if variant == 0:
             parts[_BOOK] = re.sub(rb"<definedNames>.*</definedNames>", b"", parts[_BOOK], flags=re.DOTALL)
         elif variant == 1:
-            parts[_BOOK] = re.sub(rb'<definedName name="', b'<definedName localSheetId="-1" name="', parts[_BOOK])
+            parts[_BOOK] = re.sub(
+                rb'<definedName name="', b'<definedName localSheetId="-1" name="', parts[_BOOK]
+            )
         elif variant == 2:
             for number in range(20_000):
                 known.append(b"n%d" % number)
-            entries = b"".join(b'<definedName name="%s">Job!$A$1</definedName>' % name for name in known[-20_000:])
+            entries = b"".join(
+                b'<definedName name="%s">Job!$A$1</definedName>' % name for name in known[-20_000:]
+            )
             _with(parts, _BOOK, b"</definedNames>", entries + b"</definedNames>")
         else:
             parts[_BOOK] = re.sub(rb'<sheet name="[^"]*"', b'<sheet name="Job"', parts[_BOOK])
@@ -590,9 +662,27 @@ def _endless(nth: int, chance: random.Random) -> bytes:
     if nth < len(_ENDLESS):
         return with_formulas(formula)
     # From here on put together at random.
-    atoms = ("A1", "1E308", "RAND()", "ROW(A1:A9)", '"a"', "Job!A1:C9", "{1,2}", "TRUE", "loads", "OFFSET(A1,RAND(),0)")
+    atoms = (
+        "A1",
+        "1E308",
+        "RAND()",
+        "ROW(A1:A9)",
+        '"a"',
+        "Job!A1:C9",
+        "{1,2}",
+        "TRUE",
+        "loads",
+        "OFFSET(A1,RAND(),0)",
+    )
     for _ in range(chance.randint(2, 12)):
-        form = chance.choice(("({}{}{})", "IF({1}{0}{2},{0},{2})".replace("{1}{0}{2}", "{0}"), "SUM({0},{2})", "IFERROR({0},{2})"))
+        form = chance.choice(
+            (
+                "({}{}{})",
+                "IF({1}{0}{2},{0},{2})".replace("{1}{0}{2}", "{0}"),
+                "SUM({0},{2})",
+                "IFERROR({0},{2})",
+            )
+        )
         formula = form.format(chance.choice(atoms), chance.choice("+-*/^&=<>"), formula)
         if len(formula) > 8000:
             break

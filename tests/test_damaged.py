@@ -35,7 +35,9 @@ MOST_CHECKED = 10  # of each kind, by the command ``check``
 
 
 def hashes(folder: Path) -> dict[str, str]:
-    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.glob("*.xls?"))}
+    return {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in sorted(folder.glob("*.xls?"))
+    }
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +147,11 @@ def test_every_damaged_workbook_is_listed_with_one_sentence_or_has_its_report(ru
     print(f"\n{table(told, 'report: kind of damage')}")
     print(f"longest wait for a result {run.slowest:.1f} s, largest worker {run.peak / 2**20:.0f} MB")
     assert len(run.outcomes) == 1000
-    assert [one.failure for one in run.outcomes if not one.done and not one_sentence(one.failure, one.task.source.name)] == []
+    assert [
+        one.failure
+        for one in run.outcomes
+        if not one.done and not one_sentence(one.failure, one.task.source.name)
+    ] == []
     # Some damage is harmless, some is not: neither all nor none may pass.
     assert 100 < sum(one.done for one in run.outcomes) < 500
 
@@ -175,8 +181,10 @@ def test_what_got_a_report_holds_no_value_that_the_source_does_not(run: Run) -> 
             if member.filename not in sheets:
                 assert before.part(member.filename) == after.part(member.filename)
         for one, other in zip(before.sheets, after.sheets, strict=True):
-            formulas = [[(cell.address, cell.formula and cell.formula.text) for cell in package.scan(sheet).cells]
-                        for package, sheet in ((before, one), (after, other))]
+            formulas = [
+                [(cell.address, cell.formula and cell.formula.text) for cell in package.scan(sheet).cells]
+                for package, sheet in ((before, one), (after, other))
+            ]
             assert formulas[0] == formulas[1]
 
 
@@ -201,7 +209,10 @@ def test_check_tells_of_each_in_one_line_and_changes_none(folder: Path) -> None:
     sample = []
     for path in sorted(folder.iterdir()):
         seen[kind_of(path.name)] += 1
-        if seen[kind_of(path.name)] <= MOST_CHECKED and kind_of(path.name) not in ("endless formulas", "a million rows"):
+        if seen[kind_of(path.name)] <= MOST_CHECKED and kind_of(path.name) not in (
+            "endless formulas",
+            "a million rows",
+        ):
             sample.append(path)
     told = CliRunner().invoke(build_app("check"), ["check", "--json", *map(str, sample)])
     assert told.exit_code == 1
@@ -209,5 +220,7 @@ def test_check_tells_of_each_in_one_line_and_changes_none(folder: Path) -> None:
     assert [one["file"] for one in checked] == [path.name for path in sample]
     sentences = [(one["file"], problem["sentence"]) for one in checked for problem in one["to_mend"]]
     assert all(one_sentence(sentence, name) for name, sentence in sentences)
-    print(f"\ncheck: {len(sample)} workbooks, {sum(bool(one['to_mend']) for one in checked)} with something to mend")
+    print(
+        f"\ncheck: {len(sample)} workbooks, {sum(bool(one['to_mend']) for one in checked)} with something to mend"
+    )
     assert hashes(folder) == before

@@ -115,8 +115,13 @@ def read_job(source: Path, name: str, *, basis: Basis = "item") -> JobRead:
         recalculated = recalculate_package(package) if _asks_a_formula(package) else None
         record, problems = read_what_is_there(SavedCells(package, recalculated), source.name)
         entry = entry_of(record, name, basis=basis)
-    except DampcellError as error:
+    except WorkbookError as error:
         return JobRead(source, failure=str(error))
+    except DampcellError as error:
+        told = WorkbookError(
+            f"price lines: {error.problem}", file=source.name, found=error.found, allowed=error.allowed
+        )
+        return JobRead(source, failure=str(told))
     return JobRead(source, entry, doubts=tuple(map(str, problems)))
 
 

@@ -5,8 +5,10 @@ The library that reads the cells and its exceptions stay in this module.
 
 from __future__ import annotations
 
+import contextlib
 import io
-from collections.abc import Callable, Mapping, Sequence
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
 import python_calamine
@@ -128,7 +130,8 @@ class SavedCells:
     def _guarded(self, step: Callable[[], _Result]) -> _Result:
         """Let no error of the library out, whatever its class (its panics are no ordinary exceptions)."""
         try:
-            return step()
+            with _hushed():
+                return step()
         except (KeyboardInterrupt, SystemExit, MemoryError):
             raise
         except BaseException as error:
@@ -138,3 +141,20 @@ class SavedCells:
                 allowed="a workbook saved as .xlsx or .xlsm without a password; "
                 "open it in your spreadsheet program and save it again",
             ) from None
+
+
+@contextlib.contextmanager
+def _hushed() -> Iterator[None]:
+    """Keep what the library says when it gives up, for programmers, from the eyes of a workshop."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # a program without a console
+        yield
+        return
+    try:
+        with open(os.devnull, "w") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
