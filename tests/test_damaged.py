@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import random
 import threading
 import time
 from collections import Counter
@@ -18,7 +19,8 @@ from pathlib import Path
 
 import psutil
 import pytest
-from tests.damage import KINDS, damaged_workbooks, packed, sound_parts
+from tests.damage import KINDS, damaged_workbooks
+from tests.sound_job import packed, sound_parts
 from typer.testing import CliRunner
 
 from dampcell.workbooks.batch import JobOutcome, find, plan, run_all
@@ -26,12 +28,12 @@ from dampcell.workbooks.cli import build_app
 from dampcell.workbooks.ledger_book import JobRead, read_job
 from dampcell.workbooks.package import open_package
 from dampcell.workbooks.pool import Pool
-from dampcell.workbooks.producing import Job, Product, Refusal, attempt
+from dampcell.workbooks.producing import Job, Product, attempt
 
-SECONDS, MEMORY = 8.0, 1024
+SECONDS, MEMORY = 6.0, 1024
 """Limits of a worker: time for one workbook [s] and memory [MB]."""
 
-MOST_CHECKED = 10  # of each kind, by the command ``check``
+MOST_CHECKED = 4  # of each kind, by the command ``check``
 
 
 def hashes(folder: Path) -> dict[str, str]:
@@ -54,10 +56,9 @@ def kind_of(name: str) -> str:
 
 @dataclass
 class Watch:
-    """Measures the largest memory of this process's workers while it is entered, and how long each job took."""
+    """Measures the largest memory of this process's workers while it looks."""
 
     peak: int = 0
-    taken: dict[str, float] = field(default_factory=dict)
     done: threading.Event = field(default_factory=threading.Event)
 
     def look(self) -> None:
@@ -123,8 +124,7 @@ def table(rows: Iterable[tuple[str, str]], title: str) -> str:
     counts = Counter(rows)
     heads = sorted({outcome for _, outcome in counts})
     lines = [f"{title:28}" + "".join(f"{head:>12}" for head in heads)]
-    for kind in KINDS:
-        lines.append(f"{kind:28}" + "".join(f"{counts[kind, head]:12}" for head in heads))
+    lines += [f"{kind:28}" + "".join(f"{counts[kind, head]:12}" for head in heads) for kind in KINDS]
     lines.append(f"{'all':28}" + "".join(f"{sum(counts[k, head] for k in KINDS):12}" for head in heads))
     return "\n".join(lines)
 
@@ -136,8 +136,6 @@ def test_there_are_a_thousand_and_the_sound_one_is_sound(folder: Path) -> None:
 
 def test_the_same_seed_damages_the_same_way() -> None:
     quick = [(kind, make) for kind, (_, make) in KINDS.items() if kind not in ("zip bomb", "a million rows")]
-    import random
-
     for kind, make in quick:
         assert make(1, random.Random(kind)) == make(1, random.Random(kind))
 
@@ -167,7 +165,7 @@ def test_no_worker_goes_beyond_its_memory_or_its_time(run: Run) -> None:
 
 
 def test_what_got_a_report_holds_no_value_that_the_source_does_not(run: Run) -> None:
-    """A report is legitimate if its copy opens and differs from the source in values of formula cells only."""
+    """A report is legitimate if its copy opens and differs from the source in formula cells' values only."""
     for outcome in run.outcomes:
         if not outcome.done:
             continue
@@ -181,6 +179,8 @@ def test_what_got_a_report_holds_no_value_that_the_source_does_not(run: Run) -> 
             if member.filename not in sheets:
                 assert before.part(member.filename) == after.part(member.filename)
         for one, other in zip(before.sheets, after.sheets, strict=True):
+            if before.part(one.part) == after.part(other.part):
+                continue
             formulas = [
                 [(cell.address, cell.formula and cell.formula.text) for cell in package.scan(sheet).cells]
                 for package, sheet in ((before, one), (after, other))
@@ -221,6 +221,7 @@ def test_check_tells_of_each_in_one_line_and_changes_none(folder: Path) -> None:
     sentences = [(one["file"], problem["sentence"]) for one in checked for problem in one["to_mend"]]
     assert all(one_sentence(sentence, name) for name, sentence in sentences)
     print(
-        f"\ncheck: {len(sample)} workbooks, {sum(bool(one['to_mend']) for one in checked)} with something to mend"
+        f"\ncheck: {len(sample)} workbooks, "
+        f"{sum(bool(one['to_mend']) for one in checked)} with something to mend"
     )
     assert hashes(folder) == before
