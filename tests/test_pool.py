@@ -9,6 +9,7 @@ import psutil
 import pytest
 from tests.light_job import LIGHT_JOB
 
+from dampcell.workbooks import pool
 from dampcell.workbooks.pool import Pool
 from dampcell.workbooks.producing import Job, Product, Refusal, produce
 
@@ -84,6 +85,18 @@ def test_a_worker_that_is_killed_costs_one_job_and_is_replaced() -> None:
     assert all(
         isinstance(one, Product) or one in refused or "no workbook" in one.sentence for one in done.values()
     )
+
+
+def test_a_workbook_does_not_pay_for_what_its_worker_did_before() -> None:
+    desk = pool._Desk(60.0, 1024)
+    try:
+        assert isinstance(desk.do(BAD), Refusal)
+        first = desk.worker
+        psutil.Process(first).kill()
+        assert isinstance(desk.do(GOOD), Product)
+        assert desk.worker not in (0, first)
+    finally:
+        desk.leave(at_once=True)
 
 
 def test_a_consumer_who_has_enough_leaves_no_worker_behind() -> None:

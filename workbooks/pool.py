@@ -111,26 +111,41 @@ class _Desk:
     left: bool = False
 
     def do(self, job: Job) -> Product | Refusal:
+        used = self.pool is not None
+        made, in_want = self._tried(job)
+        if in_want and used and not self.left:
+            # A worker remembers answers, and may be large by what came before: a fresh one decides.
+            made, _ = self._tried(job)
+        return made
+
+    def _tried(self, job: Job) -> tuple[Product | Refusal, bool]:
+        """Do a job, and say whether it failed for want of memory; the worker is ended then."""
         try:
             if self.pool is None:
                 self._start()
             assert self.pool is not None
-            return self.pool.submit(attempt, job).result(self.seconds)
+            made = self.pool.submit(attempt, job).result(self.seconds)
+            in_want = isinstance(made, Refusal) and not made.lasting
+            if in_want:
+                self._stop(at_once=True)
+            return made, in_want
         except TimeoutError:
             self._stop(at_once=True)
-            return _refused(
+            told = _refused(
                 job,
                 f"takes longer than {self.seconds:g} s",
                 "a workbook with fewer or shorter formulas, or more time (option --seconds)",
             )
+            return told, False
         except (BrokenProcessPool, RuntimeError, MemoryError):
             # A pool that is left while it works raises RuntimeError; nobody waits for this result then.
             self._stop(at_once=True)
-            return _refused(
+            told = _refused(
                 job,
                 "brought the worker process to its end, most likely for want of memory",
                 f"a smaller workbook, or more than {self.memory} MB (option --memory)",
             )
+            return told, True
 
     def leave(self, *, at_once: bool) -> None:
         """End the worker for good."""
