@@ -563,3 +563,11 @@ def test_a_table_of_results_keeps_each_error_in_its_place(trial_function: str) -
 
 def test_the_registry_is_filled_when_the_engine_is_there() -> None:
     assert REGISTRY
+
+
+def test_an_array_formula_over_a_whole_sheet_is_named_and_not_laid_out(package_of: Maker) -> None:
+    rows = _row(1, "<c r='A1'><f t='array' ref='A1:XFD1048576'>1+1</f><v>2</v></c>")
+    result = recalculate(package_of(rows), "job.xlsx")
+    (told,) = _problems(result)
+    assert told.endswith("S1!A1: an array formula over more than 100,000 cells cannot be computed here.")
+    assert isinstance(_value(result, "A1"), CellError)

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import unicodedata
@@ -25,6 +26,7 @@ from dampcell.workbooks.files import printable
 from dampcell.workbooks.forms.templates import template_bytes
 from dampcell.workbooks.ledger_book import as_csv, filled_ledger, read_job
 from dampcell.workbooks.package import read_file
+from dampcell.workbooks.producing import Job, Product, attempt
 from dampcell.workbooks.stamps import versions
 
 SOUND = packed(sound_parts())
@@ -333,3 +335,25 @@ def test_a_sentence_about_a_cell_stays_in_one_line_and_short() -> None:
     assert told.startswith('two lines.xlsx: is odd (found "x  y z')
     assert told.isprintable()
     assert len(told) < 300
+
+
+def test_a_sum_that_no_money_can_have_names_the_workbook(tmp_path: Path) -> None:
+    parts = dict(sound_parts())
+    name = "xl/worksheets/sheet1.xml"
+    parts[name] = re.sub(rb't="n"><v>[^<]*', b't="n"><v>1e20', parts[name])
+    (tmp_path / "job.xlsx").write_bytes(packed(parts))
+    told = read_job(tmp_path / "job.xlsx", "job.xlsx").failure
+    assert told.startswith("job.xlsx: price lines: is no amount of money that can be counted exactly")
+
+
+def test_a_stack_of_a_million_shims_is_told_of_and_not_drawn() -> None:
+    parts = dict(sound_parts())
+    book = openpyxl.load_workbook(io.BytesIO(packed(parts)))
+    title, _, cells = str(book.defined_names["stack_as_found"].attr_text).rpartition("!")
+    first = book[title.strip("'")][cells.replace("$", "")][0]
+    first[3].value = 1_000_000_000_000
+    output = io.BytesIO()
+    book.save(output)
+    made = attempt(Job(output.getvalue(), "job.xlsx"))
+    assert isinstance(made, Product)
+    assert made.report.startswith(b"%PDF-")

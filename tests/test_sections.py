@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from dampcell.workbooks.sections import SectionScale, layers_of, row_text, section_layout
+from dampcell.workbooks.sections import SectionScale, layers_of, pieces_of, row_text, section_layout
 
 Row = dict[str, float | str | None]
 
@@ -96,3 +96,8 @@ def test_the_shaft_is_drawn_where_all_bores_are_known() -> None:
         part["kind"] != "shaft"
         for part in section_layout("x", half_known, scale)["parts"]  # type: ignore[attr-defined]
     )
+
+
+def test_pieces_count_shims_singly_whatever_number_was_typed() -> None:
+    assert pieces_of(PLAIN) == 4
+    assert pieces_of([row("shim", 30, 0.15, 1e15), row("clamp", 12, 0.3)]) == 1e15 + 1

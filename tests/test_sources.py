@@ -64,3 +64,25 @@ def test_a_workbook_with_a_broken_part_is_refused(package_of: Maker) -> None:
     broken = package_of(row, parts={"xl/sharedStrings.xml": "<sst><si><t>a</si>"})
     with pytest.raises(WorkbookError, match="cannot be read as a workbook"):
         _read(broken)
+
+
+def test_a_rectangle_far_larger_than_any_table_is_refused_with_its_place(package_of: Maker) -> None:
+    values = _read(package_of('<row r="1"><c r="A1"><v>1</v></c></row>'))
+    with pytest.raises(
+        WorkbookError, match=r"S1!B1:B1048576: a cell name takes in far more cells than its table"
+    ):
+        values.block("S1", 1, 2, 1_048_576, 2)
+
+
+def test_a_library_that_gives_up_says_nothing_to_the_workshop(capfd: pytest.CaptureFixture[str]) -> None:
+    workbook = openpyxl.Workbook()
+    sheet = workbook.active
+    assert sheet is not None
+    sheet["A1"] = 12345
+    sheet["A1"].number_format = "yyyy-mm-dd"
+    package = open_package(_saved(workbook), "job.xlsx")
+    part = package.sheets[0].part
+    endless = package.rewritten({part: package.part(part).replace(b"<v>12345<", b"<v>-1e400<")})
+    with pytest.raises(WorkbookError, match="cannot be read as a workbook"):
+        _read(endless).block(sheet.title, 1, 1, 1, 1)
+    assert capfd.readouterr().err == ""
