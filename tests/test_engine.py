@@ -6,6 +6,7 @@ Expected numbers are hand calculations.
 from __future__ import annotations
 
 import datetime
+import gc
 import io
 import re
 import time
@@ -135,6 +136,21 @@ def test_notes_belong_to_the_cell_whose_call_gave_them(package_of: Maker, trial_
         ("thicker than 5 mm",),
     ]
     assert _value(result, "A1") == 216.0
+
+
+def test_a_workbook_is_given_back_when_it_has_been_computed(package_of: Maker, trial_function: str) -> None:
+    data = package_of(_row(1, "<c r='A1'><f>DAMP.TRIAL_CUBE(6)</f></c>"))
+
+    def held() -> int:
+        gc.collect()
+        return sum(isinstance(one, engine._Binding) for one in gc.get_objects())
+
+    before = held()
+    for _ in range(3):
+        recalculate(data, "job.xlsx")
+        evaluate_formula("DAMP.TRIAL_CUBE(2)")
+    # The engine's workbook and what it calls hold each other while it is computed, and not for ever.
+    assert held() == before
 
 
 def test_equal_calls_are_computed_once(

@@ -7,10 +7,11 @@ here: outside, there is only a WorkbookError, or a finding with sheet and cell.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import functools
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -166,6 +167,7 @@ class _Binding:
     """Our functions as the engine calls them, with a log of what they said to each cell."""
 
     logs: dict[str, _Log] = field(default_factory=dict)
+    book: Any = None
     interrupted: bool = False
     overdue: bool = False
     started: float = field(default_factory=lambda: time.monotonic())
@@ -174,16 +176,26 @@ class _Binding:
         """What was said to one cell."""
         return self.logs.get(_tag(place), _NOTHING_SAID)
 
-    def register(self, book: Any) -> None:
-        call = functools.partial(self.call, book)
-        book.register_function(_CALL, call, min_args=2, max_args=None)
-        book.register_function(_FIT, fitted, min_args=3, max_args=3)
+    @contextlib.contextmanager
+    def bound(self, book: Any) -> Iterator[None]:
+        """Let a workbook of the engine call our functions for a while.
 
-    def call(self, book: Any, tag: str, name: str, *arguments: object) -> object:
+        The workbook holds on to what it may call, out of sight of Python's garbage collection: if
+        that held the workbook in turn for ever, none would ever be given back.
+        """
+        self.book = book
+        book.register_function(_CALL, self.call, min_args=2, max_args=None)
+        book.register_function(_FIT, fitted, min_args=3, max_args=3)
+        try:
+            yield
+        finally:
+            self.book = None
+
+    def call(self, tag: str, name: str, *arguments: object) -> object:
         if time.monotonic() - self.started > _SECONDS:
             # The engine minds its own time limit between formulas only, so ours is kept here as well.
             self.overdue = True
-            book.cancel()
+            self.book.cancel()
             return handed_back(CellError("#VALUE!"))
         try:
             text = repr(arguments)
@@ -193,7 +205,7 @@ class _Binding:
         except KeyboardInterrupt:
             # The engine would swallow it: remember it, and stop the engine.
             self.interrupted = True
-            book.cancel()
+            self.book.cancel()
             outcome = Outcome(CellError("#VALUE!", "interrupted."))
         except Exception as error:
             # A fault of ours must neither end the engine nor pass for a value.
@@ -255,8 +267,9 @@ class _Job:
         parts = {sheet.part: self._prepared_sheet(sheet) for sheet in self.package.sheets}
         data = self.package.rewritten(parts, compressed=False)
         book = _guarded(lambda: self._load(data, now), self.package.file)
-        _guarded(lambda: self._evaluate(book), self.package.file)
-        values = _guarded(lambda: [self._value(book, cell) for cell in self.cells], self.package.file)
+        with self.binding.bound(book):
+            _guarded(lambda: self._evaluate(book), self.package.file)
+            values = _guarded(lambda: [self._value(book, cell) for cell in self.cells], self.package.file)
         results = self._results(values)
         return Recalculated(self.package.file, results, tuple(self.findings))
 
@@ -314,7 +327,6 @@ class _Job:
         book.set_temporal_egress("serial")
         if now is not None:
             book.set_deterministic_clock(now.astimezone(datetime.UTC), _offset(now))
-        self.binding.register(book)
         return book
 
     def _evaluate(self, book: Any) -> None:
@@ -461,9 +473,9 @@ def _empty() -> Any:
 def _evaluated(binding: _Binding, formula: str) -> object:
     """Evaluate in an empty workbook: a scalar, or rows."""
     book = _empty()
-    binding.register(book)
-    book.set_formula("cell", 1, 1, f"={formula}")
-    value = book.evaluate_cell("cell", 1, 1)
+    with binding.bound(book):
+        book.set_formula("cell", 1, 1, f"={formula}")
+        value = book.evaluate_cell("cell", 1, 1)
     if binding.interrupted:
         raise KeyboardInterrupt
     extent = _extent(book, "cell", "A1")

@@ -8,15 +8,15 @@ before cannot change an answer.
 from __future__ import annotations
 
 import functools
+import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 from dampcell.functions.registry import Outcome, evaluate
 
 __all__ = ["forget", "remembered"]
 
-_MOST = 8192
-"""Answers that are kept; the largest, a curve of one stack, takes some 20 kB."""
+_MOST = 4096
+"""Answers that are kept; the largest, a curve of one stack, takes some 10 kB."""
 
 
 def remembered(name: str, arguments: Sequence[object], text: str | None = None) -> Outcome:
@@ -36,7 +36,8 @@ def remembered(name: str, arguments: Sequence[object], text: str | None = None) 
     Outcome
         Shared by all who ask: not to be changed.
     """
-    return _answer(_Call(name + (repr(arguments) if text is None else text), name, arguments))
+    text = name + (repr(arguments) if text is None else text)
+    return _answer(_Call(hashlib.sha256(text.encode(errors="surrogatepass")).digest(), name, arguments))
 
 
 def forget() -> None:
@@ -44,15 +45,24 @@ def forget() -> None:
     _answer.cache_clear()
 
 
-@dataclass(frozen=True, slots=True)
 class _Call:
-    """A call; its text stands for it in comparisons, because arguments may be lists."""
+    """A call that is known by the hash of its text: arguments may be lists, and far larger than answers."""
 
-    text: str
-    name: str = field(compare=False)
-    arguments: Sequence[object] = field(compare=False)
+    __slots__ = ("arguments", "key", "name")
+
+    def __init__(self, key: bytes, name: str, arguments: Sequence[object]) -> None:
+        self.key, self.name = key, name
+        self.arguments: Sequence[object] | None = arguments
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Call) and self.key == other.key
+
+    def __hash__(self) -> int:
+        return hash(self.key)
 
 
 @functools.lru_cache(maxsize=_MOST)
 def _answer(call: _Call) -> Outcome:
-    return evaluate(call.name, call.arguments)
+    assert call.arguments is not None, "a call is answered once"
+    given, call.arguments = call.arguments, None  # the memory keeps the call, and needs no more of it
+    return evaluate(call.name, given)

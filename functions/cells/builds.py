@@ -169,13 +169,13 @@ def build_model(
     return _model(stack_from_rows(stack), hydraulics, clicks_open), fluid
 
 
-@functools.lru_cache(maxsize=256)
+@functools.lru_cache(maxsize=96)
 def _model(stack: Stack, valve: Valve, clicks_open: float) -> DampingModel:
     """Model of a build; what it keeps from one call to the next changes no result."""
     return DampingModel(lift_table(stack, valve.face), valve, clicks_open)
 
 
-@functools.lru_cache(maxsize=256)
+@functools.lru_cache(maxsize=96)
 def lift_table(stack: Stack, face: Face) -> LiftTable:
     """Lift table of a stack on a face; cells of one sheet mostly ask for the same few.
 

@@ -80,7 +80,7 @@ def kept_model(
     return _model(stack, load_diameter, modulus, poisson, seat_height, theory, None)
 
 
-@functools.lru_cache(maxsize=256)
+@functools.lru_cache(maxsize=96)
 def _model(
     stack: Stack,
     load_diameter: float,
