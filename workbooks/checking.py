@@ -9,9 +9,10 @@ from dampcell.functions.errors import InputError, WorkbookError
 from dampcell.functions.tables import is_blank, nearest
 from dampcell.functions.units import number_in
 from dampcell.workbooks.engine import recalculate_package
-from dampcell.workbooks.fields import Field, field_names
+from dampcell.workbooks.fields import Field
 from dampcell.workbooks.form_reading import FormReader
 from dampcell.workbooks.forms.templates import KINDS
+from dampcell.workbooks.kinds import JOB, kind_of
 from dampcell.workbooks.package import open_package
 from dampcell.workbooks.reading import RecordReader
 from dampcell.workbooks.record import CellSource
@@ -20,7 +21,6 @@ from dampcell.workbooks.sources import SavedCells
 
 __all__ = ["Checked", "check_workbook", "kind_of_workbook"]
 
-_RECORD = "stack_record"
 _MOST_ERRORS = 12
 
 
@@ -66,20 +66,14 @@ def kind_of_workbook(values: CellSource, file: str) -> str:
     WorkbookError
         If it was made from none of them.
     """
-    names = {name.casefold() for name in values.defined_names}
-
-    def share(kind: str) -> float:
-        inputs = [name for name, declared in field_names(kind).items() if declared.kind == "input"]
-        return sum(name.casefold() in names for name in inputs) / len(inputs)
-
-    best = max(KINDS, key=share)
-    if share(best) < 0.5:
+    kind = kind_of(values.defined_names)
+    if kind is None:
         raise WorkbookError(
             "is made from none of the templates: their named cells are not there",
             file=file,
             allowed='a workbook that "dampcell new" made: ' + ", ".join(KINDS),
         )
-    return best
+    return kind
 
 
 def check_workbook(data: bytes, file: str) -> Checked:
@@ -105,7 +99,7 @@ def check_workbook(data: bytes, file: str) -> Checked:
     kind = kind_of_workbook(SavedCells(package), file)
     recalculated = recalculate_package(package)
     values = SavedCells(package, recalculated)
-    reader = RecordReader(values, file) if kind == _RECORD else FormReader(values, file, kind)
+    reader = RecordReader(values, file) if kind == JOB else FormReader(values, file, kind)
     try:
         if isinstance(reader, RecordReader):
             reader.record()

@@ -34,7 +34,7 @@ from dampcell.workbooks.batch import (
 from dampcell.workbooks.cluster import Cluster
 from dampcell.workbooks.demo_set import write_demo_set
 from dampcell.workbooks.files import write_bytes
-from dampcell.workbooks.pages import Paper
+from dampcell.workbooks.options import MostMemory, MostSeconds, PaperSize, ResultsFolder
 from dampcell.workbooks.pool import MEMORY, SECONDS, Pool
 from dampcell.workbooks.progress import progress_bar
 from dampcell.workbooks.results import Difference
@@ -51,11 +51,8 @@ def report(
     paths: Annotated[
         list[Path], typer.Argument(metavar="PATH...", help="Job workbooks, or folders of them.")
     ],
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help='Folder for the results; default "reports" beside the sources.'),
-    ] = None,
-    paper: Annotated[Paper, typer.Option("--paper", help="Paper size.")] = "a4",
+    out: ResultsFolder = None,
+    paper: PaperSize = "a4",
     since: Annotated[
         datetime.datetime | None,
         typer.Option("--since", formats=["%Y-%m-%d"], help="Only workbooks saved on this day or later."),
@@ -73,12 +70,8 @@ def report(
             show_default="one per core",
         ),
     ] = _PROCESSES,
-    seconds: Annotated[
-        float, typer.Option("--seconds", min=1.0, help="Time that one workbook may take [s].")
-    ] = SECONDS,
-    memory: Annotated[
-        int, typer.Option("--memory", min=512, help="Memory that one worker may take [MB].")
-    ] = MEMORY,
+    seconds: MostSeconds = SECONDS,
+    memory: MostMemory = MEMORY,
     scheduler: Annotated[
         str | None,
         typer.Option("--scheduler", help="Address of a Dask scheduler, to work on a cluster instead."),
@@ -121,7 +114,7 @@ def report(
 
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for the demo.")] = DEMO_FOLDER,
-    paper: Annotated[Paper, typer.Option("--paper", help="Paper size.")] = "a4",
+    paper: PaperSize = "a4",
     everything: Annotated[
         bool,
         typer.Option(

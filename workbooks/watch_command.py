@@ -13,7 +13,7 @@ import watchfiles
 
 from dampcell.functions.errors import WorkbookError
 from dampcell.workbooks.batch import REPORTS_FOLDER, find, is_job_name, plan
-from dampcell.workbooks.pages import Paper
+from dampcell.workbooks.options import MostMemory, MostSeconds, PaperSize, ResultsFolder
 from dampcell.workbooks.pool import MEMORY, SECONDS, Pool
 from dampcell.workbooks.report_command import bring_up_to_date
 
@@ -25,17 +25,10 @@ _QUIET = 1000
 
 def watch(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of job workbooks.")],
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help='Folder for the results; default "reports" beside the sources.'),
-    ] = None,
-    paper: Annotated[Paper, typer.Option("--paper", help="Paper size.")] = "a4",
-    seconds: Annotated[
-        float, typer.Option("--seconds", min=1.0, help="Time that one workbook may take [s].")
-    ] = SECONDS,
-    memory: Annotated[
-        int, typer.Option("--memory", min=512, help="Memory that a worker may take [MB].")
-    ] = MEMORY,
+    out: ResultsFolder = None,
+    paper: PaperSize = "a4",
+    seconds: MostSeconds = SECONDS,
+    memory: MostMemory = MEMORY,
     poll: Annotated[
         bool,
         typer.Option("--poll", help="Look into the folder again and again: for network drives."),
