@@ -115,6 +115,42 @@ def test_killed_anywhere_it_harms_nothing_and_the_next_run_completes(folder: Pat
     assert hashes(folder) == sources
 
 
+_DIES = """
+import os, sys
+from dampcell.workbooks import batch
+from dampcell.workbooks.producing import Product
+
+left = int(sys.argv[2])
+for name in ("fsync", "replace"):
+    def counted(*given, real=getattr(os, name)):
+        global left
+        left -= 1
+        if left == 0:
+            os._exit(9)
+        return real(*given)
+    setattr(os, name, counted)
+folder = batch.Path(sys.argv[1])
+made = lambda jobs: ((at, Product(b"%PDF %%EOF", job.data, "1", (), ())) for at, job in enumerate(jobs))
+for outcome in batch.run_all(batch.plan(batch.find([folder])), made, again=True):
+    assert outcome.done, outcome.failure
+"""
+
+
+def test_killed_at_every_step_of_writing_it_leaves_nothing_half(tmp_path: Path) -> None:
+    (tmp_path / "job.xlsx").write_bytes(LIGHT_JOB)
+    codes: list[int] = []
+    leftovers = 0
+    # Each of copy, report and stamp reaches the disk, takes its name, and then the folder reaches the disk.
+    while 0 not in codes:
+        command = [sys.executable, "-c", _DIES, str(tmp_path), str(len(codes) + 1)]
+        codes.append(subprocess.run(command, check=False, timeout=60).returncode)
+        leftovers += check_whole(tmp_path / "reports")
+    assert codes == [9] * 9 + [0]
+    assert leftovers > 0
+    assert check_whole(tmp_path / "reports") == 0
+    assert (tmp_path / "job.xlsx").read_bytes() == LIGHT_JOB
+
+
 def test_an_interrupt_ends_with_130_without_traceback_and_without_workers(folder: Path) -> None:
     run = begun(folder, after=1)
     workers = descendants(run)
