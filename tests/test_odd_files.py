@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 import unicodedata
 from pathlib import Path
 
@@ -211,8 +212,9 @@ def as_nobody(warm: Path, *arguments: str | Path) -> subprocess.CompletedProcess
 @pytest.fixture
 def open_folder(tmp_path: Path) -> Path:
     """Give a folder that everybody may reach."""
-    for folder in (tmp_path, *tmp_path.parents[:2]):
-        if folder.stat().st_uid == os.getuid() and folder != Path("/tmp"):
+    for folder in (tmp_path, *tmp_path.parents):
+        # Those that pytest has made are closed to others; how many there are depends on how it runs.
+        if folder.is_relative_to(tempfile.gettempdir()) and folder != Path(tempfile.gettempdir()):
             folder.chmod(0o755)
     return tmp_path
 

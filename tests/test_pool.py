@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Iterator
 
 import psutil
@@ -17,11 +18,21 @@ GOOD = Job(LIGHT_JOB, "good.xlsx")
 BAD = Job(b"nothing", "bad.xlsx")
 
 
+@pytest.fixture(autouse=True)
+def _others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out what other tests of this process have started."""
+    monkeypatch.setattr(sys.modules[__name__], "OTHERS", frozenset(one.pid for one in workers()))
+
+
+OTHERS: frozenset[int] = frozenset()
+
+
 def workers() -> list[psutil.Process]:
     alive: list[psutil.Process] = []
     for child in psutil.Process().children(recursive=True):
         with contextlib.suppress(psutil.Error):
-            if child.status() != psutil.STATUS_ZOMBIE and "spawn_main" in " ".join(child.cmdline()):
+            ours = child.pid not in OTHERS and "spawn_main" in " ".join(child.cmdline())
+            if ours and child.status() != psutil.STATUS_ZOMBIE:
                 alive.append(child)
     return alive
 

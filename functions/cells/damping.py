@@ -286,8 +286,8 @@ def damping_summary(
     ...     6,
     ...     4.0,
     ... )
-    >>> [round(value, 2) for value in found[0]]
-    [378.85, 0.11, 135.63, 475.4, 0.0]
+    >>> [f"{value:.3g}" for value in found[0]]
+    ['379', '0.105', '136', '475', '0']
     """
     model, fluid = build_model(stack, valve, oil, temperature, clicks_open)
     found = summary(model, fluid, maximum_velocity)
