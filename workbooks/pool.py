@@ -14,7 +14,7 @@ import queue
 import signal
 import threading
 from collections.abc import Iterable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
+from concurrent.futures import CancelledError, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 
@@ -137,8 +137,8 @@ class _Desk:
                 "a workbook with fewer or shorter formulas, or more time (option --seconds)",
             )
             return told, False
-        except (BrokenProcessPool, RuntimeError, MemoryError):
-            # A pool that is left while it works raises RuntimeError; nobody waits for this result then.
+        except (BrokenProcessPool, CancelledError, RuntimeError, MemoryError):
+            # A pool that is left while it works cancels or raises RuntimeError; nobody waits for this then.
             self._stop(at_once=True)
             told = _refused(
                 job,
