@@ -118,6 +118,8 @@ def test_wheel(python: Path) -> None:
     """Build the wheel, install it in an empty environment, and run the pure tests against that."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
+        # A test gives up the rights of root, and has to read the environment still.
+        folder.chmod(0o755)
         call([python, "-m", "build", "--wheel", "--outdir", folder / "dist", ROOT])
         empty = folder / "empty"
         venv.create(empty, with_pip=True)
