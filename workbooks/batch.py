@@ -302,8 +302,9 @@ def _run(tasks: Sequence[Task], hand_out: HandOut, again: bool, using: Versions)
             except WorkbookError as error:
                 refused.append(_recorded(task, Stamp("", using, failure=str(error), lasting=False)))
                 continue
-            handed.append((task, digest(data)))
-            yield Job(data, printable(task.source.name), task.paper, _previous(task, digest(data), using))
+            source = digest(data)
+            handed.append((task, source))
+            yield Job(data, printable(task.source.name), task.paper, _previous(task, source, using))
 
     for place, made in hand_out(jobs()):
         yield from _drained(refused)
